@@ -140,7 +140,7 @@ def test_a_capacitor_below_its_resonance_says_that_it_is_not_seen(tmp_path):
 @pytest.mark.parametrize(
     ("said", "sentence"),
     [
-        ('[[component]]\nmeasurement = "other"\n', "no [[measurement]] is named 'other'"),
+        ('[[component]]\nmeasurement = "other"\n', "'other' is none of"),
         ('[[component]]\nmeasurement = "part"\n', "is a [[component]] already"),
         ('model = "diode"\n', "'diode' is none of"),
         ("temperature_c = -300.0\n", "-300 is not at least -273.15"),
@@ -183,8 +183,8 @@ def test_what_is_mostly_fixture_has_no_values(tmp_path):
 @pytest.mark.parametrize(
     ("said", "sentence"),
     [
-        ('fixture_open = "open.s2p"\n', "fixture_short: this key is missing"),
-        ('fixture_short = "short.s2p"\n', "fixture_open: this key is missing"),
+        ('fixture_open = "open.s2p"\n', "nothing without fixture_short"),
+        ('fixture_short = "short.s2p"\n', "nothing without fixture_open"),
         ('[[match]]\nmeasurement = "part"\n', "there is no [[measurement]] to match"),
     ],
 )

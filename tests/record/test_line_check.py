@@ -134,7 +134,7 @@ def test_line_check_in_page_and_json(tower, tmp_path, capsys):
         (
             "velocity_factor = 0.85",
             'velocity_factor = 0.8\nlength_m = 40\nfar_end_open = "raw/now.s1p"',
-            "one of the two",
+            "no meaning",
         ),
     ],
 )
@@ -157,18 +157,18 @@ def test_sweeps_that_do_not_compare(tower):
         (
             "velocity_factor = 0.85",
             "length_m = 40.0\nvelocity_factor_uncertainty = 0.1",
-            "no effect",
+            "no meaning",
         ),
-        ("velocity_factor = 0.85", "velocity_factor = 0.85\nz0_ohm = 75.0", "no effect"),
+        ("velocity_factor = 0.85", "velocity_factor = 0.85\nz0_ohm = 75.0", "no meaning"),
         (
             "velocity_factor = 0.85",
             "velocity_factor = 0.85\nloss_db_per_100m = [[10.0, 1.0]]",
-            "no effect",
+            "no meaning",
         ),
         (
             "velocity_factor = 0.85",
             "velocity_factor = 0.85\nlength_uncertainty_m = 0.1",
-            "no length_m",
+            "nothing without length_m",
         ),
     ],
 )

@@ -12,8 +12,9 @@ ABSOLUTE_ZERO_C = -273.15
 THROUGHS = METHODS[1:]
 """Methods that need two ports."""
 
-FIXTURE = ("fixture_open", "fixture_short", "fixture_load")
+FIXTURE = _OPEN, _SHORT, _LOAD = "fixture_open", "fixture_short", "fixture_load"
 """Keys of what a fixture is read with."""
+_EMPTY = "two-port sweep of the empty way from port to port"
 
 METHOD = Choice(
     "method",
@@ -33,10 +34,14 @@ COMPONENT = Section(
             among=MODELS,
         ),
         METHOD,
-        File("through", "two-port sweep of the empty way from port to port", kinds=THROUGHS),
-        File(FIXTURE[0], "sweep of the fixture without the part"),
-        File(FIXTURE[1], "and with a piece of wire in its place"),
-        File(FIXTURE[2], "and with a load of `reference_ohm` in its place, if there is one"),
+        File("through", _EMPTY, needed=True, kinds=THROUGHS),
+        File(_OPEN, "sweep of the fixture without the part", beside=_SHORT),
+        File(_SHORT, "and with a piece of wire in its place", beside=_OPEN),
+        File(
+            _LOAD,
+            "and with a load of `reference_ohm` in its place, if there is one",
+            beside=_OPEN,
+        ),
         Number("temperature_c", "its temperature", ABSOLUTE_ZERO_C, 5000.0),
     ),
     kind=METHOD.read,
@@ -74,16 +79,9 @@ def read_components(
     for table in tables:
         values = COMPONENT.read(table)
         name = values["measurement"]
-        table.named("measurement", name, measurements, "[[measurement]]")
+        table.one_among("measurement", name, measurements)
         if name in (one.measurement for one in found):
             raise table.fail("measurement", f"'{name}' is a [[component]] already")
-        if values["method"] in THROUGHS and not values["through"]:
-            raise table.missing("through", "a two-port sweep of the empty way")
-        # open and short go together
-        files = {key: values.pop(key) for key in FIXTURE}
-        for key in FIXTURE[:2]:
-            if any(files.values()) and not files[key]:
-                raise table.missing(key, "a sweep of the same fixture")
-        fixture = tuple(filter(None, files.values()))
+        fixture = tuple(filter(None, [values.pop(key) for key in FIXTURE]))
         found.append(ComponentRequest(place=table.place, fixture=fixture, **values))
     return tuple(found)

@@ -70,16 +70,11 @@ class Table:
         """The error for a key that must be there."""
         return self.fail(key, f"this key is missing, and {what} is needed")
 
-    def named(self, key: str, name: str, among: Iterable[str], what: str) -> None:
-        """Refuse a name that nothing has; `what` says of what it should be."""
-        if name not in (among := list(among)):
-            known = f"expected one of {', '.join(among)}" if among else f"there is no {what}"
-            raise self.fail(key, f"no {what} is named '{name}': {known}")
-
     def one_among(self, key: str, word: Any, among: Iterable[str]) -> Any:
-        """One of a few words."""
-        if word not in tuple(among):
-            raise self.fail(key, f"{show(word)} is none of {', '.join(among)}")
+        """One of a few words or names."""
+        if word not in (among := tuple(among)):
+            there = ", ".join(among) or "what it may be, for there is nothing"
+            raise self.fail(key, f"{show(word)} is none of {there}")
         return word
 
     def finite(self, key: str, found: Any) -> float:
@@ -142,6 +137,7 @@ class Key:
     needed: bool = False  # whether it must be there
     instead: str = ""  # what stands in, in words, where that follows from something else
     kinds: tuple[str, ...] = ()  # of which kinds of its table it may stand; of all where empty
+    beside: str = ""  # another key without which it means nothing
     of: ClassVar[type] = str  # what TOML makes of it
 
     def read(self, table: Table) -> Any:
@@ -163,14 +159,14 @@ class Key:
         return type(found) is self.of
 
     @property
-    def wanted(self) -> str:
-        """What must be given, in words with an article."""
-        return f"a {self.form}"
+    def form(self) -> str:
+        """What is written, in words with an article."""
+        raise NotImplementedError
 
     @property
-    def form(self) -> str:
-        """What is written, in words."""
-        raise NotImplementedError
+    def wanted(self) -> str:
+        """The same in full, with an example where that helps."""
+        return self.form
 
     @property
     def usual(self) -> str:
@@ -215,5 +211,8 @@ class Section:
             if key.name in table and key not in own:
                 of = " or ".join(self.kinds[one] for one in key.kinds)
                 why = f"this key has no meaning for {self.kinds[kind]}, but for {of}"
+                raise table.fail(key.name, why)
+            if key.name in table and key.beside and key.beside not in table:
+                why = f"this key means nothing without {key.beside}: state both or neither"
                 raise table.fail(key.name, why)
         return {key.name: key.read(table) for key in own}

@@ -36,7 +36,6 @@ class Number(Key):
     high: float = math.inf
     above: bool = False  # whether `low` itself is refused
     most: str = "the most that makes sense here"
-    wanted = "a number"
 
     @property
     def unit(self) -> tuple[float, str]:
@@ -57,7 +56,7 @@ class Number(Key):
     @property
     def form(self) -> str:
         """With the unit."""
-        return f"number, {self.unit[1]}" if self.unit[1] else "number"
+        return f"a number in {self.unit[1]}" if self.unit[1] else "a number"
 
     @property
     def usual(self) -> str:
@@ -69,8 +68,7 @@ class Number(Key):
 class Whole(Key):
     """A whole number, zero or more."""
 
-    form = "whole number"
-    wanted = "a whole number, zero or more"
+    form = "a whole number, zero or more"
 
     def _fits(self, found: Any) -> bool:
         return type(found) is int and found >= 0
@@ -79,8 +77,7 @@ class Whole(Key):
 class Coefficients(Key):
     """One to four numbers, the coefficients of a polynomial; one may stand without a list."""
 
-    form = "1 to 4 numbers"
-    wanted = "one to four numbers in a list"
+    form = "one to four numbers in a list"
     usual = "0"
 
     def _fits(self, found: Any) -> bool:
@@ -118,12 +115,7 @@ class Rows(Key):
             raise table.fail(self.name, too_many(RECORD_POINTS))
         for i, row in enumerate(found, start=1):
             if not isinstance(row, list) or len(row) != len(self.columns):
-                why = f"expected {self.wanted}; row {i} is {show(row)}"
-                if not isinstance(row, list):
-                    why += ": each row has brackets of its own"
-                elif len(row) == 2 * len(self.columns):
-                    why += ": a decimal point is needed, not a comma"
-                raise table.fail(self.name, why)
+                raise table.fail(self.name, f"expected {self.wanted}; row {i} is {show(row)}")
             rows.append(tuple(self._cell(table, i, cell) for cell in row))
         return rows
 
@@ -135,7 +127,7 @@ class Rows(Key):
 class Flag(Key):
     """True or false."""
 
-    form = wanted = "true or false"
+    form = "true or false"
     usual = "false"
     of = bool
 
@@ -143,8 +135,7 @@ class Flag(Key):
 class Text(Key):
     """A text, which may be empty only where it need not be there."""
 
-    form = "text"
-    wanted = "a text in quotes"
+    form = "a text in quotes"
 
     def _value(self, table: Table, found: Any) -> Any:
         if not super()._value(table, found).strip() and self.needed:
@@ -165,8 +156,7 @@ class OneLine(Text):
 class Day(Key):
     """A date, read as YYYY-MM-DD."""
 
-    form = "date"
-    wanted = "a date such as 2026-05-16"
+    form = "a date such as 2026-05-16"
     of = date
 
     def _value(self, table: Table, found: Any) -> str:
@@ -185,12 +175,7 @@ class Choice(Key):
     @property
     def form(self) -> str:
         """The words."""
-        return ", ".join(f"`{word}`" for word in self.among)
-
-    @property
-    def wanted(self) -> str:
-        """The words."""
-        return f"one of {', '.join(self.among)}"
+        return f"one of {', '.join(f'`{word}`' for word in self.among)}"
 
 
 class Words(Choice):
@@ -202,19 +187,19 @@ class Words(Choice):
         """The words, each of which may stand there."""
         found = table.values.get(self.name, list(self.among))
         if not all_texts(found):
-            raise table.fail(self.name, f"expected a list of {', '.join(self.among)}")
+            raise table.fail(self.name, f"expected {self.form}")
         return tuple(self._value(table, word) for word in found)
 
     @property
     def form(self) -> str:
         """The words."""
-        return f"list of {super().form}"
+        return super().form.replace("one", "a list", 1)
 
 
 class File(Text):
     """A file inside the record's folder, by its path relative to it."""
 
-    form = "file"
+    form = "a file"
 
     def _value(self, table: Table, found: Any) -> Any:
         shown = show(super()._value(table, found))
@@ -230,20 +215,16 @@ class File(Text):
             raise table.fail(self.name, f"{shown} is no path that can be read ({error})") from error
         if not target.is_relative_to(inside):
             raise table.fail(self.name, f"{shown} is a link that leads outside the record's folder")
-        if exists and not there:
-            what = "a folder" if target.is_dir() else "a pipe or a device"
-            why = f"{shown} is {what}, and a plain file is wanted: write the readings into one"
+        if not there and (exists or not table.ahead):
+            why = f"there is no file {shown} in the record's folder (a folder or a pipe is none)"
             raise table.fail(self.name, why)
-        if not there and not table.ahead:
-            raise table.fail(self.name, f"there is no file {shown} in the record's folder")
         return found
 
 
 class Files(File):
     """A file, or a list of two or more that repeat it; read as a tuple."""
 
-    form = "file, or list of files"
-    wanted = "a file, or a list of two or more"
+    form = "a file, or a list of two or more"
 
     def _value(self, table: Table, found: Any) -> tuple[str, ...]:
         several = found if all_texts(found, 2) else [found]

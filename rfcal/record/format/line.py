@@ -78,7 +78,8 @@ NEEDED = tuple(replace(key, needed=True, instead="") for key in OWN)
 
 def line_of(found: dict[str, Any], known: Cable | None, length_m: float) -> Line:
     """A line by what a table states of it, and its type (if any) for the rest."""
-    velocity, z0, rows = (found[key.name] for key in OWN)
+    own: list[Any] = [found.get(key.name) for key in OWN]
+    velocity, z0, rows = own
     if known:
         velocity = velocity or known.velocity_factor
         z0, rows = z0 or known.z0, rows or known.loss
@@ -90,6 +91,17 @@ class Type(Choice):
 
     def _value(self, table: Table, found: Any) -> Any:
         return super()._value(table, cable_type(found) if isinstance(found, str) else found)
+
+
+ENDS = {"far_end_open": 1.0, "far_end_short": -1.0}
+"""Keys of sweeps of the line with its far end open, or short, and what reflects there."""
+
+
+def _known_by(table: Table) -> str:
+    """By what the line of a line check is known: what would have no effect is refused."""
+    if not any(key in table or f"{key}_typed" in table for key in ENDS):
+        return "by figures"
+    return "by sweeps and length" if LENGTH.name in table else "by sweeps"
 
 
 LINE_CHECK = Section(
@@ -105,12 +117,12 @@ LINE_CHECK = Section(
             "tells with",
             among=CABLES,
         ),
-        VELOCITY_FACTOR,
-        VELOCITY_FACTOR_UNCERTAINTY,
+        replace(VELOCITY_FACTOR, kinds=("by figures", "by sweeps")),
+        replace(VELOCITY_FACTOR_UNCERTAINTY, kinds=("by figures", "by sweeps")),
         replace(LENGTH, default=0.0, instead="not known"),
-        replace(LENGTH_UNCERTAINTY, default=defaults.LINE_LENGTH_M),
-        replace(Z0, instead="its type's, else `reference_ohm`"),
-        replace(LOSS, instead="its type's, else a guess"),
+        replace(LENGTH_UNCERTAINTY, default=defaults.LINE_LENGTH_M, beside=LENGTH.name),
+        replace(Z0, instead="its type's, else `reference_ohm`", kinds=("by figures",)),
+        replace(LOSS, instead="its type's, else a guess", kinds=("by figures",)),
         *end_keys(
             "far_end_open",
             "sweep of the line itself with its far end open, for its delay, impedance and loss, "
@@ -118,6 +130,12 @@ LINE_CHECK = Section(
         ),
         *end_keys("far_end_short", "likewise with a short there; a narrow band asks for both"),
     ),
+    kind=_known_by,
+    kinds={
+        "by figures": "a line known by its figures",
+        "by sweeps": "a line known by sweeps of its far end",
+        "by sweeps and length": "a line known by such sweeps and length_m",
+    },
 )
 
 
@@ -139,12 +157,9 @@ def read_line_check(table: Table, z_ref: float) -> LineCheck:
     """The line check of a record; `z_ref` [ohm] is the line's impedance where none is stated."""
     found = LINE_CHECK.read(table)
     ends = tuple(
-        (end, reading)
-        for key, end in (("far_end_open", 1.0), ("far_end_short", -1.0))
-        for reading in ends_of(table, found, (key,))
+        (end, reading) for key, end in ENDS.items() for reading in ends_of(table, found, (key,))
     )
-    by_length = bool(ends) and LENGTH.name in table
-    _refuse_idle(table, bool(ends), by_length)
+    by_length = _known_by(table) == "by sweeps and length"
     line, loss_known = _line(table, found, by_length, z_ref)
     if found["baseline"] and PurePosixPath(found["baseline"]) == PurePosixPath(found["reading"]):
         why = f"{show(found['baseline'])} is the reading itself, so nothing can have changed"
@@ -175,20 +190,3 @@ def _line(table: Table, found: dict[str, Any], by_length: bool, z_ref: float) ->
     if known is None and "z0_ohm" not in table:
         found = found | {"z0_ohm": z_ref}
     return line_of(found, known, found["length_m"]), bool(known or "loss_db_per_100m" in table)
-
-
-def _refuse_idle(table: Table, ends: bool, by_length: bool) -> None:
-    """Refuse what would have no effect, rather than let its writer believe in it."""
-    if by_length and "velocity_factor" in table:
-        why = "the far end's sweeps and length_m give the velocity factor: state one of the two"
-        raise table.fail("velocity_factor", why)
-    given = "the far end's sweeps give it"
-    idle = {
-        "z0_ohm": given if ends else "",
-        "loss_db_per_100m": given if ends else "",
-        "velocity_factor_uncertainty": "length_m gives the velocity factor" if by_length else "",
-        "length_uncertainty_m": "" if "length_m" in table else "there is no length_m",
-    }
-    for key, why in idle.items():
-        if why and key in table:
-            raise table.fail(key, f"it has no effect here, for {why}: leave it out")

@@ -27,8 +27,7 @@ OWN_LINE = Section("lines", "A line of your own to cut from.", NEEDED)
 class Band(Key):
     """Two frequencies [Hz] that ascend."""
 
-    form = "[low, high] in MHz"
-    wanted = "two frequencies in MHz, such as [70.0, 70.5]"
+    form = "two frequencies in MHz, such as [70.0, 70.5]"
 
     def _fits(self, found: Any) -> bool:
         return isinstance(found, list) and len(found) == 2
@@ -43,8 +42,7 @@ class Band(Key):
 class Place(Key):
     """A word, or metres from the device."""
 
-    form = "`device`, `calibration plane` or [metres]"
-    wanted = "'device', 'calibration plane' or [metres from the device]"
+    form = "`device`, `calibration plane` or [metres from the device]"
 
     def _fits(self, found: Any) -> bool:
         return isinstance(found, str) or (isinstance(found, list) and len(found) == 1)
@@ -58,8 +56,7 @@ class Place(Key):
 class Lines(Key):
     """Lines to cut from, by type or by figures of the user's own."""
 
-    form = "list of cable types, or of {`z0_ohm`, `velocity_factor`, `loss_db_per_100m`}"
-    wanted = (
+    form = (
         'a list of types and of lines of your own, such as ["RG-213", {z0_ohm = 75, '
         "velocity_factor = 0.66, loss_db_per_100m = [[10.0, 2.0]]}]"
     )
@@ -93,7 +90,7 @@ class BuiltKey(File):
     """The reading after building, and which network was built."""
 
     form = (
-        "file, or {`topology`, `parts`} as the page prints them with `reading`, `typed` or "
+        "a file, or {`topology`, `parts`} as the page prints them with `reading`, `typed` or "
         "`typed_reflection`"
     )
 
@@ -106,8 +103,6 @@ class BuiltKey(File):
         if reading.shows_less:
             why = "R and X with its sign are needed here, none of them beyond the display"
             raise own.fail("", f"{why}: sweep it into a file")
-        if len({name for name in ("topology", "parts") if name in own}) == 1:
-            raise own.fail("", "topology and parts name a network together: state both or neither")
         return Built(reading, stated["topology"] or "", tuple(stated["parts"] or ()))
 
 
@@ -124,13 +119,13 @@ class Printed(Key):
         return re.split(r", (?:then )?", row) if isinstance(row, str) else row
 
 
-_FIRST = "the first network of the list"
+_FIRST, _PARTS = "the first network of the list", "its parts, from the transmitter's side"
 BUILT = Section(
     "built",
     "What was built, in the words of the page.",
     (
-        Text("topology", "the network's name", instead=_FIRST),
-        Printed("parts", "its parts, from the transmitter's side", instead=_FIRST),
+        Text("topology", "the network's name", instead=_FIRST, beside="parts"),
+        Printed("parts", _PARTS, instead=_FIRST, beside="topology"),
         *(*READING, *HOW),
     ),
     readings=READING,
@@ -140,7 +135,7 @@ BUILT = Section(
 class Phase(Number):
     """A number of degrees that a section can turn by."""
 
-    form = "number, degrees, -180 to 180"
+    form = "a number of degrees, -180 to 180"
 
     def _value(self, table: Table, found: Any) -> float:
         phase = super()._value(table, found)

@@ -12,12 +12,19 @@ from rfcal.record.format.keys import TOGETHER, Key, Table, as_text, show
 from rfcal.record.format.kinds import Choice, File, Files, OneLine, Rows
 
 
+@dataclass(frozen=True)
 class DisplayRows(Rows):
     """Rows off a display, in which a cell may be beyond its range, such as ``">999"``."""
+
+    whole: bool = False  # whether no cell may be
 
     def _cell(self, table: Table, row: int, found: Any) -> float:
         place, said = f"{self.name}, row {row}", as_text(found).strip().lower()
         beyond = re.fullmatch(r">\s*(\d+(\.\d*)?)", said) if isinstance(found, str) else None
+        if beyond and self.whole:
+            why = "what is beyond the display tells too little of what lies before a far end"
+            cure = "read it at frequencies where the display shows it, or sweep it into a file"
+            raise table.fail(place, f"{why}: {cure}")
         if beyond and float(beyond[1]):
             return Beyond(table.finite(place, Decimal(beyond[1])))
         if isinstance(found, str) or said.lstrip("+-") in ("inf", "infinity", "nan"):
@@ -30,25 +37,16 @@ class DisplayRows(Rows):
         return table.finite(place, found)
 
 
-@dataclass(frozen=True)
-class EndRows(DisplayRows):
-    """Rows of a line's or fixture's far end off a display, none of which may be beyond it."""
-
-    columns: tuple[str, ...] = ("MHz", "R ohm", "X ohm")
-    example: str = "[[7.05,48.2,-3.1], [7.1,47.5,1.4]]"
-
-    def _cell(self, table: Table, row: int, found: Any) -> float:
-        cell = super()._cell(table, row, found)
-        if isinstance(cell, Beyond):
-            why = "a far end beyond the display tells too little of what lies before it"
-            cure = "read it at frequencies where the display shows it, or sweep it into a file"
-            raise table.fail(f"{self.name}, row {row}", f"{why}: {cure}")
-        return cell
+_R_X: Any = {
+    "columns": ("MHz", "R ohm", "X ohm"),
+    "example": "[[7.05,48.2,-3.1], [7.1,47.5,1.4]]",
+}
 
 
-def end_keys(name: str, says: str) -> tuple[File, EndRows]:
+def end_keys(name: str, says: str) -> tuple[File, Rows]:
     """Keys of a far end, read into a file or typed off the display."""
-    typed = EndRows(f"{name}_typed", "the same, off the display", instead=f"`{name}`")
+    said = f"{name}_typed", "the same, off the display"
+    typed = DisplayRows(*said, instead=f"`{name}`", whole=True, **_R_X)
     return File(name, says, instead=f"`{typed.name}`"), typed
 
 
@@ -79,8 +77,7 @@ READING = (
         "typed",
         "off the display; X is positive for an inductor, negative for a capacitor; a cell beyond "
         'its range is `">999"`, with the largest number that it can show',
-        columns=("MHz", "R ohm", "X ohm"),
-        example="[[7.05,48.2,-3.1], [7.1,47.5,1.4]]",
+        **_R_X,
     ),
     Rows(
         "typed_reflection",
@@ -116,7 +113,7 @@ X_SIGN = Choice(
 class Columns(Key):
     """Which columns of a CSV file are what."""
 
-    form = 'table such as {frequency_mhz = "Freq", r_ohm = "Rs", x_ohm = "Xs"}'
+    form = 'a table such as {frequency_mhz = "Freq", r_ohm = "Rs", x_ohm = "Xs"}'
 
     def _fits(self, found: Any) -> bool:
         return isinstance(found, dict) and all(isinstance(v, str) for v in found.values())

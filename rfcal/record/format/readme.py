@@ -46,8 +46,7 @@ def _rows(section: Section, said: list[Key]) -> Iterator[str]:
 
 def _of(section: Section, key: Key) -> str:
     """Of which kinds of its table a key is, where not of all."""
-    every = {kind for one in section.keys for kind in one.kinds}
-    return f"*{', '.join(key.kinds)}:* " if 0 < len(key.kinds) < len(every) else ""
+    return f"*{', '.join(key.kinds)}:* " if 0 < len(key.kinds) < len(section.kinds) else ""
 
 
 if __name__ == "__main__":

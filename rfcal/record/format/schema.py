@@ -14,7 +14,7 @@ from rfcal.errors import ArgumentError, RecordError
 from rfcal.readings.content import whole_file
 from rfcal.record.format.component import COMPONENT, ComponentRequest, read_components
 from rfcal.record.format.keys import FILE, Placed, Section, Table, as_text, show
-from rfcal.record.format.kinds import OHM, Choice, Day, File, Number, OneLine, Rows, Text, Whole
+from rfcal.record.format.kinds import OHM, Choice, Day, File, Number, OneLine, Text, Whole
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
 from rfcal.record.format.path import BETWEEN, Between, read_between
@@ -33,15 +33,12 @@ MOST_RECORD_BYTES = 16_000_000
 """Of a ``record.toml``: 200,001 typed rows, or ten thousand tables."""
 _ENDLESS = re.compile(rb"""(?:\.[ \t]*["'\w-][^.={},\[\]\n]*+){100}""")
 """A dotted key that would take minutes; as a text, a hundred sentences without a comma."""
-_SLIPS = (
-    (r"\d[./]\d+[./]\d{4}", "a date is written 2026-05-16"),
-    (r"[\[,]\s*>", 'what is beyond a display stands in quotes: ">999"'),
-    (r"\[[^\],#]*\d\s+[-+.\d]", "a comma stands between numbers"),
-    (r"\[[^\]#]*$", "each [ is closed by a ], and a comma stands between numbers"),
-    (r"^[^=#\[]*[^=\[#]*$", "each line is a [table] or says key = value"),
-    (r"=\s*[^\W\d]", "texts stand in quotes"),
+_TOML = (
+    'each line is a [table] or says key = value; texts and ">999" stand in quotes, numbers take a '
+    "point and a comma between them, each [ is closed by a ], a date is written 2026-05-16, and no "
+    "key stands twice in a table: rows go into one, such as typed = [[7.05,48.2], [7.1,47.5]]"
 )
-"""How lines look that are no TOML, and what to do."""
+"""What to look at in a line that is no TOML."""
 RESIDUAL = {f"residual_{name}": name for name in defaults.RESIDUAL}
 """Keys of an instrument that corrects itself, and their names in the model."""
 
@@ -242,25 +239,9 @@ def _no_toml(content: str, error: str) -> RecordError:
     """What to do about a text that is no TOML, by the line at which a parser gave up."""
     why, _, place = error.partition(" (at ")
     lines, number = content.splitlines(), re.match(r"line (\d+)", place)
-    at = int(number[1]) if number else len(lines)
-    if why == "Cannot overwrite a value":
-        return RecordError(FILE, f"line {at}", _twice("\n".join(lines[:at])))
-    line = lines[at - 1] if number and at <= len(lines) else ""
-    line = re.split(r"\s+#", line.strip())[0]
-    likely = (cure for slip, cure in _SLIPS if re.search(slip, line))
-    cure = next(likely, "texts stand in quotes, numbers take a point, and each [ is closed by a ]")
+    line = lines[int(number[1]) - 1].strip() if number and int(number[1]) <= len(lines) else ""
     found = f"found {show(line)}, which is no TOML ({why})" if line else f"no TOML: {error}"
-    return RecordError(FILE, number[0] if number else "", f"{cure}; {found}")
-
-
-def _twice(above: str) -> str:
-    """What to do about the last key of a text, which stood in its table before."""
-    *_, key = re.findall(r"^\s*([\w-]+)\s*=", above, re.MULTILINE)
-    *_, header = ["the top", *re.findall(r"^\s*(\[+[\w.]+\]+)", above, re.MULTILINE)]
-    rows = (k for section in SECTIONS for k in section.keys if isinstance(k, Rows))
-    shown = next((f"{key} = {one.example}" for one in rows if one.name == key), "")
-    cure = f"put all rows into one, such as {shown}" if shown else "leave one of the two out"
-    return f"{key} stands twice in this {header}: {cure}"
+    return RecordError(FILE, number[0] if number else "", f"{found}: {_TOML}")
 
 
 def _about(table: Table) -> dict[str, str]:
@@ -381,7 +362,6 @@ def _measurement(table: Table, names: Sequence[str]) -> Measurement:
     found = MEASUREMENT.read(table)
     name, same_as = found["name"], found["same_as"]
     if same_as is not None:
-        others = [other for other in names if other != name]
-        table.named("same_as", same_as, others, "other [[measurement]]")
+        table.one_among("same_as", same_as, [other for other in names if other != name])
     reading, between = read_reading(table, found), read_between(table.tables(BETWEEN), name)
     return Measurement(name, table.place, reading, found["answer_mhz"], between, same_as)

@@ -134,7 +134,7 @@ def read_artefact(table: Table, section: Section, measured: Iterable[str] = ()) 
     """One standard or check; `measured` are the names of measurements."""
     found, kind = section.read(table), section.kind(table)
     if found.get(AT.name) is not None:
-        table.named(AT.name, found[AT.name], measured, "[[measurement]]")
+        table.one_among(AT.name, found[AT.name], measured)
     stated = {part: found[key.name] for part, key in UNCERTAINTIES.items() if key.name in table}
     figures = {part: found[key.name] for part, key in MODEL.items() if key.name in found}
     made = cast(Kind, kind)
@@ -176,7 +176,7 @@ def read_rereads(tables: Sequence[Table], artefacts: Sequence[str]) -> tuple[Rer
     found: list[Reread] = []
     for table in tables:
         values = REREAD.read(table)
-        table.named("of", of := values["of"], artefacts, "standard or check")
+        of = table.one_among("of", values["of"], artefacts)
         before = sum(item.of == of for item in found)
         name = f"{of}, read again" + (f" ({before + 1})" if before else "")
         found.append(Reread(name, of, table.place, read_reading(table, values)))
