@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rfcal.components.circuits import CIRCUITS, Circuit, Scale, Wanted
+from rfcal.components.circuits import CIRCUITS, Circuit, Scale
 from rfcal.components.weighting import Weighting
 from rfcal.defaults import FALSE_ALARM
 from rfcal.maths.reflection import Complex, Real
 from rfcal.uncertainty.coverage import expanded
-from rfcal.uncertainty.derived import Figure
+from rfcal.uncertainty.derived import Figure, carried
 from rfcal.uncertainty.quantity import Quantity
 
 STEP = 1e-6
@@ -134,15 +134,12 @@ class Fit:
         effects = (replace(e, change=e.change @ slope) for e in self.parameters.effects)
         half = expanded(Quantity(middle.astype(complex), tuple(effects)))[:, 0]
         half = half * (np.sqrt(self.excess) if self.significant else 1.0)
-        rows = np.stack([middle, middle - half, middle + half])
-        return {k: _figure(w, *rows[:, i, None]) for i, (k, w) in enumerate(wanted.items())}
-
-
-def _figure(wanted: Wanted, value: Real, low: Real, high: Real) -> Figure:
-    """A figure that only rises or falls with what is nearly normal; nothing is below zero."""
-    ends = np.sort([wanted.outer(low), wanted.outer(high)], axis=0)
-    low, high = np.maximum(ends, 0.0)
-    return Figure(np.asarray(wanted.outer(value)), low, high, wanted.unit, 0.0)
+        # nothing is below zero
+        rows = np.stack([middle, *np.maximum([middle - half, middle + half], 0.0)], axis=-1)
+        return {
+            name: carried(w.outer, value, low, high, w.unit, 0.0)
+            for (name, w), (value, low, high) in zip(wanted.items(), rows[..., None], strict=True)
+        }
 
 
 def _slopes(of: Callable[[Real], NDArray[Any]], values: Real) -> NDArray[Any]:

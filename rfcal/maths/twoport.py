@@ -4,30 +4,21 @@
 definition, for example D. M. Pozar, Microwave Engineering, section 4.4 and table 4.1.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from rfcal import defaults
-from rfcal.maths.arguments import drawn, frozen, numbers
-from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.arguments import drawn, numbers
+from rfcal.maths.bilinear import Bilinear, Matrix
 from rfcal.maths.reflection import Complex, Real
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class TwoPort:
-    """A linear two-port, one chain matrix per frequency (and per draw)."""
+class TwoPort(Matrix):
+    """A linear two-port, one chain matrix per frequency (and per draw).
 
-    a: Complex  # ratio of voltages [1]; each array_like, shape (..., F)
-    b: Complex  # transfer impedance [ohm]
-    c: Complex  # transfer admittance [S]
-    d: Complex  # ratio of currents [1]
-
-    def __post_init__(self) -> None:
-        for name in "abcd":
-            values = frozen(getattr(self, name), f"coefficient {name}", copy=False)
-            object.__setattr__(self, name, values)
+    Ratio of voltages a [1], transfer impedance b [ohm], transfer admittance c [S] and ratio of
+    currents d [1]; ``near @ beyond`` has `beyond` between it and the load.
+    """
 
     @classmethod
     def series(cls, impedance: ArrayLike) -> "TwoPort":
@@ -48,15 +39,6 @@ class TwoPort:
         turn = numbers(propagation_length, "propagation times length") + 0j
         cosh, sinh = np.cosh(turn), np.sinh(turn)
         return cls(cosh, z0 * sinh, sinh / z0, cosh)
-
-    def __matmul__(self, beyond: "TwoPort") -> "TwoPort":
-        """Cascade: this two-port first, `beyond` between it and the load."""
-        return TwoPort(
-            self.a * beyond.a + self.b * beyond.c,
-            self.a * beyond.b + self.b * beyond.d,
-            self.c * beyond.a + self.d * beyond.c,
-            self.c * beyond.b + self.d * beyond.d,
-        )
 
     def input_impedance(self, load: ArrayLike) -> Complex:
         """Impedance [ohm] at the input with a load [ohm] at the output."""

@@ -65,19 +65,7 @@ def between_points(
     nearest = points_of(frequency, grid)
     if nearest is not None:
         return values[..., nearest], np.zeros((*values.shape[:-1], frequency.size))
-    if grid.size < FEWEST:
-        raise CalibrationError(
-            f"{what} have {grid.size} points, and {FEWEST} or more are needed to take values "
-            "between them: give them at more frequencies, or at the device's own"
-        )
-    turn = _turn(values)
-    if (most := np.max(turn)) > TURN_LIMIT:
-        at = np.unravel_index(np.argmax(turn), turn.shape)[-1]
-        raise CalibrationError(
-            f"{what} turn by {np.degrees(most):.3g} degrees between {grid[at] / 1e6:.10g} and "
-            f"{grid[at + 1] / 1e6:.10g} MHz, and no more than {np.degrees(TURN_LIMIT):.3g} can be "
-            f"interpolated: {cure}"
-        )
+    _require_followed(grid, values, what, cure)
     cubic = CubicSpline(grid, values, axis=-1)(frequency)
     index = np.clip(np.searchsorted(grid, frequency) - 1, 0, grid.size - 2)
     share = (frequency - grid[index]) / (grid[index + 1] - grid[index])
@@ -85,12 +73,24 @@ def between_points(
     return cubic, np.abs(cubic - straight)
 
 
-def _turn(values: Complex) -> Real:
-    """How far values turn from point to point [rad], shape (..., G - 1).
+def _require_followed(grid: Real, values: Complex, what: str, cure: str) -> None:
+    """Refuse values that may turn by more than is seen from point to point.
 
     Small values turn freely without moving far: only the part of the row's full size counts.
     """
+    if grid.size < FEWEST:
+        raise CalibrationError(
+            f"{what} have {grid.size} points, and {FEWEST} or more are needed to take values "
+            "between them: give them at more frequencies, or at the device's own"
+        )
     size = np.abs(values)
     full = np.maximum(size.max(axis=-1, keepdims=True), SMALL)
     turn = np.abs(np.angle(values[..., 1:] * np.conj(values[..., :-1])))
-    return np.asarray(turn * np.minimum(size[..., 1:], size[..., :-1]) / full)
+    turn = turn * np.minimum(size[..., 1:], size[..., :-1]) / full
+    if (most := np.max(turn)) > TURN_LIMIT:
+        at = np.unravel_index(np.argmax(turn), turn.shape)[-1]
+        raise CalibrationError(
+            f"{what} turn by {np.degrees(most):.3g} degrees between {grid[at] / 1e6:.10g} and "
+            f"{grid[at + 1] / 1e6:.10g} MHz, and no more than {np.degrees(TURN_LIMIT):.3g} can be "
+            f"interpolated: {cure}"
+        )

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from rfcal.maths import circles as levels
 from rfcal.maths.arguments import frozen
-from rfcal.maths.reflection import Complex, Real, swr, to_admittance, to_impedance
+from rfcal.maths.reflection import Real, swr, to_admittance, to_impedance
 from rfcal.maths.reflection import return_loss_db as loss
 from rfcal.uncertainty import intervals
 from rfcal.uncertainty.curved_regions import Region, region_of
@@ -73,6 +73,21 @@ class Figures(Mapping[str, Figure]):
         return len(self._names)
 
 
+def carried(
+    of: Callable[[Real], Real],
+    value: Real,
+    low: Real,
+    high: Real,
+    unit: str,
+    least: float = -np.inf,
+) -> Figure:
+    """A figure that only rises or only falls, on either side of zero, with one that is known."""
+    low, through = low + 0.0, (low < 0) & (high > 0)
+    zeros = np.where(through, -0.0, low), np.where(through, 0.0, high)
+    ends = [of(end) for end in (low, high, *zeros)]
+    return Figure(of(value), np.min(ends, axis=0), np.max(ends, axis=0), unit, least)
+
+
 def derived(
     frequency: Real,
     reflection: Quantity,
@@ -86,44 +101,39 @@ def derived(
     An inductance is negative where the device is a capacitor, and the other way round; where it may
     be either, a capacitance in series and an inductance in parallel have no bound at all.
     """
-    where = region or region_of(reflection)
+    where, w = region or region_of(reflection), 2 * np.pi * np.asarray(frequency, float)
+    z, y = (to(reflection.value, 1.0) for to in (to_impedance, to_admittance))
+    x, b = (levels.REACTANCE, z.imag), (levels.SUSCEPTANCE, y.imag)
+    size = levels.SQUARED_IMPEDANCE, np.abs(z) ** 2
+    reflected = levels.SQUARED_REFLECTION, np.abs(reflection.value) ** 2
+    ratio = np.divide(z.imag, z.real, out=np.full(z.shape, np.inf), where=z.real > 0)
+    by_name: dict[str, tuple[Any, ...]] = {
+        "resistance": (levels.RESISTANCE, z.real, lambda r: z_ref * r, "ohm", 0.0),
+        "reactance": (*x, lambda x: z_ref * x, "ohm"),
+        "impedance_magnitude": (*size, lambda s: z_ref * _root(s), "ohm", 0.0),
+        "swr": (*reflected, lambda s: swr(_root(s)), "", 1.0),
+        "return_loss": (*reflected, lambda s: loss(_root(s)), "dB", 0.0),
+        "series_inductance": (*x, lambda x: z_ref / w * x, "H"),
+        "series_capacitance": (*x, lambda x: -1 / (w * z_ref * x), "F"),
+        "parallel_resistance": (levels.CONDUCTANCE, y.real, lambda g: z_ref / g, "ohm", 0.0),
+        "parallel_inductance": (*b, lambda b: -z_ref / (w * b), "H"),
+        "parallel_capacitance": (*b, lambda b: b / (w * z_ref), "F"),
+        "q": (levels.REACTANCE_OVER_RESISTANCE, ratio, np.abs, "", 0.0),
+    }
 
     @cache
     def ends(level: levels.Level) -> tuple[Real, Real]:
         return intervals.interval(level, reflection, region=where, passive=passive)
 
-    def scaled(level: levels.Level, by: float | Real) -> tuple[Real, Real]:
-        low, high = (by * end for end in ends(level))
-        return (low, high) if np.all(np.asarray(by) > 0) else (high, low)
+    def figure(name: str) -> Figure:
+        level, value, of, *kind = by_name[name]
+        return carried(of, value, *ends(level), *kind)
 
-    def roots(level: levels.Level, of: Callable[[Real], Real]) -> tuple[Real, Real]:
-        low, high = (of(np.sqrt(np.maximum(end, 0))) for end in ends(level))
-        return low, high
+    return Figures(by_name, figure)
 
-    w, value = 2 * np.pi * np.asarray(frequency, float), reflection.value
-    z, y = to_impedance(value, z_ref), to_admittance(value, z_ref)
-    x, b, s = levels.REACTANCE, levels.SUSCEPTANCE, 1 / z_ref
-    by_name: dict[str, Callable[[], Figure]] = {
-        "resistance": lambda: Figure(z.real, *scaled(levels.RESISTANCE, z_ref), "ohm", 0.0),
-        "reactance": lambda: Figure(z.imag, *scaled(x, z_ref), "ohm"),
-        "impedance_magnitude": lambda: Figure(
-            np.abs(z), *roots(levels.SQUARED_IMPEDANCE, lambda size: z_ref * size), "ohm", 0.0
-        ),
-        # SWR rises with the size of the reflection, return loss falls
-        "swr": lambda: Figure(swr(value), *roots(levels.SQUARED_REFLECTION, swr), "", 1.0),
-        "return_loss": lambda: Figure(
-            loss(value), *roots(levels.SQUARED_REFLECTION, loss)[::-1], "dB", 0.0
-        ),
-        "series_inductance": lambda: Figure(z.imag / w, *scaled(x, z_ref / w), "H"),
-        "series_capacitance": lambda: _reciprocal(z.imag * -w, scaled(x, -w * z_ref), "F"),
-        "parallel_resistance": lambda: _reciprocal(
-            y.real, scaled(levels.CONDUCTANCE, s), "ohm", 0.0
-        ),
-        "parallel_inductance": lambda: _reciprocal(y.imag * -w, scaled(b, -w * s), "H"),
-        "parallel_capacitance": lambda: Figure(y.imag / w, *scaled(b, s / w), "F"),
-        "q": lambda: _quality(z, ends(levels.REACTANCE_OVER_RESISTANCE)),
-    }
-    return Figures(by_name, lambda name: by_name[name]())
+
+def _root(square: Real) -> Real:
+    return np.sqrt(np.maximum(square, 0))
 
 
 def ends_of(figures: Mapping[str, Figure]) -> Real:
@@ -131,20 +141,3 @@ def ends_of(figures: Mapping[str, Figure]) -> Real:
     pair = (figures[name] for name in ("resistance", "reactance"))
     ends = np.stack([np.stack([f.low, f.high], axis=-1) for f in pair], axis=-2)
     return frozen(ends, "intervals", copy=False)
-
-
-def _reciprocal(value: Real, ends: tuple[Real, Real], unit: str, least: float = -np.inf) -> Figure:
-    """One over a figure. Through zero it may be anything: very large of either sign."""
-    low, high = ends
-    through = (low < 0) & (high > 0)
-    one, other = 1 / high, np.where(low == 0, np.inf, 1 / low)
-    low, high = np.where(through, -np.inf, one), np.where(through, np.inf, other)
-    return Figure(1 / value, low, high, unit, least)
-
-
-def _quality(z: Complex, ends: tuple[Real, Real]) -> Figure:
-    """|X| / R from the interval of X / R."""
-    sizes = np.abs(ends)
-    low = np.where((ends[0] <= 0) & (ends[1] >= 0), 0.0, sizes.min(axis=0))
-    value = np.where(z.real > 0, np.abs(z.imag) / np.where(z.real > 0, z.real, 1), np.inf)
-    return Figure(value, low, sizes.max(axis=0), "", 0.0)

@@ -18,7 +18,7 @@ from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Record
 from rfcal.record.job.readings import answer_of, require_same_grid
 from rfcal.record.results import Device, Fixture, Part
-from rfcal.uncertainty.derived import Figure, Figures, derived
+from rfcal.uncertainty.derived import Figure, Figures, carried, derived
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import active_points
 
@@ -33,7 +33,7 @@ OF_WAVES = {"swr", "return_loss"}
 def equivalents(figures: Mapping[str, Figure]) -> dict[str, Figure]:
     """Of a device's figures those of a part, and the dissipation factor, one over Q."""
     q = figures["q"]
-    loss = Figure(over(q.value), over(q.high), over(q.low), "", 0.0)
+    loss = carried(over, q.value, q.low, q.high, q.unit, q.least)
     own = {name: figure for name, figure in figures.items() if name not in OF_WAVES}
     return own | {"dissipation_factor": loss}
 
