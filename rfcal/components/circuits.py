@@ -60,7 +60,7 @@ class Circuit:
     parameters: tuple[str, ...]
     formula: Formula  # impedance, or admittance, in parts of the reference's
     start: Start  # by the admittance or impedance that was measured
-    figures: Mapping[str, Wanted]
+    figures: Mapping[str, Wanted]  # the answer's three first
     holds: Callable[[Real, Values], Any]  # whether such numbers are what is called by its name
     admittance: bool = False  # whether `formula` gives one
 
@@ -188,10 +188,10 @@ def _wound(formula: Formula, resistance: Inner) -> dict[str, Wanted]:
     """What is read off a coil, by its loss resistance in parts of the reference."""
     return {
         "inductance": _H["x"](0),
-        "self_capacitance": _H["b"](1),
-        "resistance": Wanted("ohm", lambda p, at: resistance(p, at) * at.z_ref),
         "q": Wanted("", _loss_of(formula), over),
         "self_resonance": _own(lambda p: p[0] * p[1]),
+        "self_capacitance": _H["b"](1),
+        "resistance": Wanted("ohm", lambda p, at: resistance(p, at) * at.z_ref),
     }
 
 
@@ -272,10 +272,10 @@ CIRCUITS: Mapping[str, Circuit] = {
         _rlc_start,
         {
             "capacitance": _H["1/b"](2),
-            "esr": _H["r"](0),
-            "esl": _H["x"](1),
             "q": Wanted("", _loss_of(_series), over),
             "self_resonance": _own(lambda p: p[1] / p[2]),
+            "esr": _H["r"](0),
+            "esl": _H["x"](1),
         },
         lambda u, p: p[2] > 0 and not p[1] * u[-1] ** 2 > p[2] and p[2] / u[0] > abs(p[0]),
     ),

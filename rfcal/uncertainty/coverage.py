@@ -1,10 +1,10 @@
 """The scatter of repeated sweeps, its degrees of freedom, and what these do to coverage."""
 
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
+from rfcal.maths.circles import Spread
 from rfcal.maths.reflection import Complex, Real
 from rfcal.uncertainty.quantity import Effect, Quantity
 
@@ -59,41 +59,28 @@ def degrees_of_freedom(quantity: Quantity) -> Real:
     return np.where(doubtful > 0, _squared(total) / np.where(doubtful > 0, doubtful, 1), np.inf)
 
 
-def freedom_along(quantity: Quantity, way: Complex) -> Real:
-    """Degrees of freedom whose t widens a complex quantity's uncertainty along one direction.
+def factor_along(quantity: Quantity, way: Complex, share: float = (1 + COVERAGE) / 2) -> Real:
+    """Deviations of a complex quantity along one direction below which a share of its values lies.
 
     Sources that rest on repeats are put together by Welch and Satterthwaite (JCGM 100:2008,
     G.4.1), and their expanded uncertainty is added in quadrature to that of all others. The
     formula over all sources would cover less than it says: a scatter that is small by chance
     then passes for one well known (two readings beside a known part half as large: 92.5 %).
-    Directions are of magnitude 1, shape (F,); infinite where no source rests on repeats.
+    Directions are of magnitude 1, shape (F,).
     """
     freedom = {e.source: e.freedom for e in quantity.effects}
-    if not np.any(np.isfinite(list(freedom.values()))):
-        return np.full(np.shape(quantity.value), np.inf)
-    x, y = np.real(way), np.imag(way)
     total, repeated, doubtful = np.zeros((3, *np.shape(quantity.value)))
-    for source, part in quantity.by_source().items():
-        along = x**2 * part[..., 0, 0] + 2 * x * y * part[..., 0, 1] + y**2 * part[..., 1, 1]
-        total += along
-        if np.isfinite(freedom[source]):
-            repeated += along
-            doubtful += along**2 / freedom[source]
+    if np.any(np.isfinite(list(freedom.values()))):
+        for source, part in quantity.by_source().items():
+            along = Spread(part).along(way) ** 2
+            total += along
+            if np.isfinite(freedom[source]):
+                repeated += along
+                doubtful += along**2 / freedom[source]
     some = doubtful > 0
-    share = np.where(some, repeated / np.where(some, total, 1), 0)
-    freedoms, factors = _students()
-    own = np.interp(repeated**2 / np.where(some, doubtful, 1), freedoms, factors)
-    factor = np.sqrt(share * own**2 + (1 - share) * factors[-1] ** 2)
-    return np.where(some, np.interp(-factor, -factors, freedoms), np.inf)
-
-
-@lru_cache(maxsize=1)
-def _students() -> tuple[Real, Real]:
-    """Degrees of freedom, and the coverage factors of 95 % for them."""
-    from scipy.special import stdtrit
-
-    freedoms = np.geomspace(1, 1e6, 1000)
-    return freedoms, stdtrit(freedoms, (1 + COVERAGE) / 2)
+    own = student(np.where(some, repeated**2 / np.where(some, doubtful, 1), np.inf), share)
+    part = np.where(some, repeated / np.where(some, total, 1), 0)
+    return np.sqrt(part * own**2 + (1 - part) * student(np.inf, share) ** 2)
 
 
 def _squared(covariance: Real) -> Real:
@@ -103,9 +90,8 @@ def _squared(covariance: Real) -> Real:
 
 def expanded(quantity: Quantity) -> Real:
     """Expanded uncertainty of the real and of the imaginary part, shape (F, 2): 95 %."""
-    freedom = [freedom_along(quantity, np.array([way])) for way in (1, 1j)]
-    factor = student(np.stack(freedom, axis=-1), (1 + COVERAGE) / 2)
-    return factor * standard_uncertainty(quantity.covariance())
+    factors = [factor_along(quantity, np.array([way])) for way in (1, 1j)]
+    return np.stack(factors, axis=-1) * standard_uncertainty(quantity.covariance())
 
 
 def region_factor(freedom: Real) -> Real:
@@ -146,17 +132,14 @@ def as_normal(squared: Real, freedom: Real | float) -> Real:
     return np.where(known, (few - 1) * np.log1p(squared / few), squared)
 
 
-def student(freedom: Real, share: Real | float) -> Real:
+def student(freedom: Real | float, share: float = (1 + COVERAGE) / 2) -> Real:
     """Quantiles [1] of Student's t below which a share lies; normal where `freedom` is infinite."""
-    if np.ndim(share) == 0 and share == (1 + COVERAGE) / 2 and np.all(np.isinf(freedom)):
+    if share == (1 + COVERAGE) / 2 and np.all(np.isinf(freedom)):
         return np.full(np.shape(freedom), K_AXIS)  # without waiting for scipy
     from scipy.special import ndtri, stdtrit
 
-    share = np.broadcast_to(share, np.shape(freedom))
     known = np.isfinite(freedom)
-    # scipy's t has no quantiles at 0 and 1
-    inner = stdtrit(np.where(known, freedom, 1.0), np.clip(share, 1e-12, 1 - 1e-12))
-    return np.where(known & (share > 0) & (share < 1), inner, ndtri(share))
+    return np.where(known, stdtrit(np.where(known, freedom, 1.0), share), ndtri(share))
 
 
 def standard_uncertainty(covariance: Real) -> Real:

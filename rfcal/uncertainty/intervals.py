@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from rfcal.maths.circles import SQUARED_REFLECTION, Level, circle_of, direction, distance_from
 from rfcal.maths.reflection import Complex, Real
-from rfcal.uncertainty.coverage import COVERAGE, K_AXIS, K_ELLIPSE, freedom_along, student
+from rfcal.uncertainty.coverage import K_AXIS, K_ELLIPSE, factor_along
 from rfcal.uncertainty.curved_regions import Region, region_of
 from rfcal.uncertainty.quantity import Quantity
 
@@ -64,7 +64,7 @@ def interval(
     passive = np.broadcast_to(passive, region.centre.shape)
     region = replace(region, centre=_possible(region, passive))
     way = distance_from(circle_of(level, level.value(region.centre)), region.centre)[1]
-    times = student(freedom_along(reflection, way), (1 + COVERAGE) / 2)
+    times = factor_along(reflection, way)
     parts = []
     for start in range(0, way.size, BLOCK):
         some = slice(start, start + BLOCK)

@@ -185,13 +185,10 @@ class Quantity(Swept):
 
     def by_source(self) -> dict[str, Real]:
         """The covariance that each source alone would give, shape (F, 2, 2); they add up."""
-        parts: dict[str, Real] = {}
+        parts: dict[str, list[Effect]] = {}
         for effect in self.effects:
-            change = np.broadcast_to(effect.change, np.shape(self.value))
-            axes = np.stack([change.real, change.imag], axis=-1)
-            part = axes[..., :, None] * axes[..., None, :]
-            parts[effect.source] = parts.get(effect.source, 0.0) + part
-        return parts
+            parts.setdefault(effect.source, []).append(effect)
+        return {s: Quantity(self.value, tuple(own)).covariance() for s, own in parts.items()}
 
     def variance(self) -> Real:
         """Mean variance of the real and the imaginary part, shape (F,)."""

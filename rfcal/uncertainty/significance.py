@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from rfcal.defaults import FALSE_ALARM
 from rfcal.maths.circles import Spread, direction
 from rfcal.maths.reflection import Real
-from rfcal.uncertainty.coverage import freedom_along, student
+from rfcal.uncertainty.coverage import factor_along
 from rfcal.uncertainty.quantity import Quantity
 
 SOME, TOGETHER = 0.05, 5.0
@@ -85,5 +85,4 @@ def active_points(reflection: Quantity, chance: float = FALSE_ALARM) -> np.ndarr
     deviations = (size - 1 - ROUNDING) / doubt
     if not np.any(deviations > WITHIN):  # mostly, and quantiles are slow to load
         return np.zeros(size.shape, bool)
-    freedom = freedom_along(reflection, outward)
-    return unlikely(lambda each: deviations > student(freedom, 1 - each), chance)
+    return unlikely(lambda each: deviations > factor_along(reflection, outward, 1 - each), chance)

@@ -39,21 +39,8 @@ TOLD = {"q": "Q {}", "bandwidth": "bandwidth {}", "resonance": "resonates at {}"
 TOLD |= {name: f"{NAMES[name]} {{}}" for name in ("delay", "loss")}
 TOLD["self_resonance"] = "resonates with itself at {}"
 """How values stand in the answer that are not told by their name or, the first, by nothing."""
-FIRST = {
-    "capacitor": ("capacitance", "q", "self_resonance"),
-    "coil": ("inductance", "q", "self_resonance"),
-    "cored coil": ("inductance", "q", "self_resonance"),
-    "resistor": ("resistance", "inductance", "capacitance"),
-    "series resonator": ("resonance", "q", "bandwidth"),
-    "parallel resonator": ("resonance", "q", "bandwidth"),
-    "antenna": ("resonance", "q", "bandwidth"),
-    "shunted antenna": ("resonance", "q", "bandwidth"),
-    "open line": ("z0", "delay", "loss"),
-    "shorted line": ("z0", "delay", "loss"),
-}
-"""What the answer consists of, by circuit."""
-AT_ANSWER = {"coil", "cored coil", "capacitor"}
-"""Circuits whose Q is that at the answer's frequency."""
+ANSWER = 3
+"""Figures of a circuit, the first ones, of which the answer consists."""
 
 
 def part_words(part: Part) -> str:
@@ -65,11 +52,12 @@ def part_words(part: Part) -> str:
     if chosen is None:
         return "no values: none of the circuits holds"
     said: list[str] = []
-    told = [name for name in FIRST[chosen.name] if name in part.verdict.figures]
+    wanted = chosen.circuit.figures
+    told = [name for name in [*wanted][:ANSWER] if name in part.verdict.figures]
     for name in told or part.verdict.figures:  # whatever is left of a resonator out of sight
         value = value_of(part.verdict.figures[name], lead=not said)
         words = TOLD.get(name, f"{NAMES[name]} {{}}" if said else "{}").format(value)
-        said.append(f"{words} at {at}" if name == "q" and chosen.name in AT_ANSWER else words)
+        said.append(words if name != "q" or "resonance" in wanted else f"{words} at {at}")
     return ", ".join(said)
 
 
