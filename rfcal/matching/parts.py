@@ -11,12 +11,22 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rfcal import defaults
+from rfcal.errors import ArgumentError
+from rfcal.maths.arguments import choice, drawn
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import Line
 
 
 def _omega(frequency: ArrayLike) -> Real:
     return 2 * np.pi * np.asarray(frequency, float)
+
+
+def _require(part: object, value: str, stray: str) -> None:
+    """Refuse a part without a value or a Q, and a stray below zero."""
+    for name, above in ((value, True), ("q", True), (stray, False)):
+        what = f"{type(part).__name__}: {name}"
+        given = drawn(getattr(part, name), what, low=0, above=above, infinite=name == "q")
+        object.__setattr__(part, name, given)
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,6 +36,9 @@ class Inductor:
     inductance_h: ArrayLike
     q: float = np.inf  # of the coil without its own capacitance; infinite without loss
     parallel_f: float = 0.0  # the coil's own capacitance
+
+    def __post_init__(self) -> None:
+        _require(self, "inductance_h", "parallel_f")
 
     def impedance(self, frequency: ArrayLike) -> Complex:
         """Impedance between the terminals [ohm]."""
@@ -45,6 +58,9 @@ class Capacitor:
     q: float = np.inf  # without the leads; infinite without loss
     series_h: float = 0.0  # inductance of the leads
 
+    def __post_init__(self) -> None:
+        _require(self, "capacitance_f", "series_h")
+
     def impedance(self, frequency: ArrayLike) -> Complex:
         """Impedance between the terminals [ohm]."""
         omega = _omega(frequency)
@@ -59,6 +75,11 @@ class Stub:
 
     line: Line  # of the stub's length
     end: str  # "open" or "short"
+
+    def __post_init__(self) -> None:
+        choice(self.end, "the far end of a stub", ("open", "short"))
+        if not isinstance(self.line, Line):
+            raise ArgumentError(f"a stub is a piece of Line, found {type(self.line).__name__}")
 
     def impedance(self, frequency: ArrayLike) -> Complex:
         """Impedance between the terminals [ohm]."""

@@ -8,6 +8,7 @@ import pytest
 
 from rfcal.errors import ArgumentError, CalibrationError, ReadingError, RfcalError
 from rfcal.library.calibrated import calibrate
+from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, swr, to_admittance, to_impedance
 from rfcal.maths.twoport import TwoPort
@@ -210,6 +211,13 @@ WRONG = {
         "the sweep 'antenna' has 48 at most points, and no reflection is so large: is this an "
         "impedance? Use rfcal.from_impedance",
     ),
+    "a coil wound backwards": (lambda: Inductor(-1), "Inductor: inductance_h is -1"),
+    "a coil of no number": (lambda: Inductor(np.nan), "inductance_h is nan"),
+    "a coil without Q": (lambda: Inductor(1e-6, q=0), "Inductor: q is 0, and above 0"),
+    "a capacitor in words": (lambda: Capacitor("x"), "capacitance_f must be a number, found 'x'"),
+    "a stray below zero": (lambda: Capacitor(1e-12, 100, -1e-9), "series_h is -1e-09"),
+    "a stub's misspelt end": (lambda: Stub(LINE, "opne"), "'opne', and one of 'open', 'short'"),
+    "a stub of no line": (lambda: Stub(2.0, "open"), "a piece of Line, found float"),
     "rows of two lengths": (lambda: to_impedance([[0.1], [0.1, 0.2]]), "rows of one length"),
 }
 
