@@ -39,6 +39,8 @@ _SET = re.compile(rb'^"record": .*"fingerprint": "([0-9a-f]{64})", "files": (.*)
 _FILE = re.compile(rb'"([a-z0-9-]+\.s1p)"')
 OF_OTHER = ("impedance_ohm", "expanded_uncertainty_ohm", "interval_ohm", "derived")
 """What is said of a second answer."""
+OF_YIELD = ("standard_uncertainty", "parts", "measurement")
+"""What is said of a share of networks that hold a target."""
 
 
 def results_json(results: Results) -> Iterator[bytes]:
@@ -291,6 +293,7 @@ def _after(after: AfterBuilding) -> dict[str, Any]:
 
 def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
     candidate, goal = proposal.candidate, result.goal
+    made = proposal.production
     elements = zip(candidate.network.elements, candidate.ideal.elements, strict=True)
     return {
         "topology": candidate.network.topology,
@@ -322,12 +325,10 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
         "delivered_db": -candidate.lost_db,
         "better_than_none": result.ranking.group(candidate) != Group.BELOW,
         "bandwidth_hz": {"1.5": candidate.at_1_5.width_hz, "2": candidate.at_2.width_hz},
-        "yield": proposal.production.both,
-        "yield_standard_uncertainty": proposal.production.standard_uncertainty,
-        "yield_parts": proposal.production.parts,
-        "yield_measurement": proposal.production.measurement,
-        "adjustable": [candidate.network.elements[k].name for k in proposal.production.adjustable],
-        "yield_adjusted": proposal.production.told[0],
+        "yield": made.both,
+        **{f"yield_{key}": told for key, told in _own(made, *OF_YIELD).items()},
+        "adjustable": [candidate.network.elements[k].name for k in made.adjustable],
+        "yield_adjusted": made.told[0],
         "volts_peak": proposal.highest_volt,
         "amps_peak": float(proposal.ampere.max(initial=0.0)),
     }

@@ -116,11 +116,9 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
         unmatched=told(MATCH_UNKNOWN.code),
         line=results.line,
         line_state=(state, bad),
-        line_rows=[] if results.line is None else line_lines(results.line)[1:],
         terms=error_terms(results.calibration),
         inputs=export.inputs(results),
         fingerprint=fingerprint(results.files),
-        cautions=CAUTIONS,
         files=export.file_names(results),
         carried=Markup(carried),
     )
@@ -144,7 +142,8 @@ def _template() -> Any:
     environment.globals |= {"picture": _picture, "plots": plots, "match_plots": match_plots}
     environment.globals |= {"words": words, "of_part": of_part, "of_match": of_match}
     environment.globals |= {"part_figure": part_figure, "numbers": numbers, "build": build}
-    environment.globals |= {"why_wrong": why_wrong, "point_rows": point_rows}
+    environment.globals |= {"why_wrong": why_wrong, "line_lines": line_lines}
+    environment.globals |= {"point_rows": point_rows, "cautions": CAUTIONS}
     return environment.get_template("report.html")
 
 

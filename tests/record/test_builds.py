@@ -17,7 +17,6 @@ from rfcal.readings.sweep import Sweep
 from rfcal.record.format.start import starting_record
 from rfcal.record.job.compute import compute
 from rfcal.record.job.plan import outlook
-from rfcal.report.page import page
 from rfcal.uncertainty.derived import derived
 from tests.record.conftest import BOX, bend, touchstone
 
@@ -160,14 +159,6 @@ def test_a_check_that_reflects_nearly_all_is_told_until_another_one_does_not(fil
     assert f"the {ohm} ohm of '{ohm} ohm' reflect nearly" in said.message
     with_check(filed, "leaded", 33)
     assert "check-far" not in {f.code for f in compute(filed).findings}
-
-
-def test_the_page_says_what_a_nanohenry_would_do_where_it_counts(filed):
-    assert "1 nH more in the load would move " in page(compute(filed))
-    for name, kind in (("short", -1), ("open", 1), ("load", 0), ("device", -0.2 - 0.3j)):
-        text = touchstone(np.linspace(0.5e6, 0.6e6, 11), BOX.apply(np.array([kind + 0j])))
-        (filed / f"raw/{name}.s1p").write_text(text)
-    assert "1 nH more" not in page(compute(filed))
 
 
 def test_the_starting_record_says_how_its_standards_are_built(typed, capsys):

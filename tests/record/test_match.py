@@ -212,7 +212,7 @@ def test_what_power_was_taken_is_said_where_none_is_stated(asked):
     assert "match of 'device': power_w 1 W" in usual
 
 
-def test_where_nothing_is_needed_no_network_is_warned_of_and_what_is_left_out_is_named(asked):
+def test_where_nothing_is_needed_no_network_is_warned_of(asked):
     bend(asked, 'power_w = 5\ntopologies = ["L"]', "power_w = 50")
     write(asked, "device", np.full(41, from_impedance(35 + 3j)))
     results = compute(asked)
@@ -220,16 +220,6 @@ def test_where_nothing_is_needed_no_network_is_warned_of_and_what_is_left_out_is
     assert result.surely_nothing
     assert result.proposals
     assert "match-voltage" not in {f.code for f in results.findings}
-    (left_out,) = (one for one in match_words.match_remarks(result) if one.startswith("not listed"))
-    listed = {p.candidate.network.topology for p in result.proposals}
-    names = left_out.split(": ")[1].split("; ")
-    assert names
-    assert not listed & {*names}
-    assert all(
-        result.ranking.raw_lost_db - c.lost_db <= 0.1
-        for c in result.ranking.candidates
-        if c.network.topology in names
-    )
 
 
 def test_a_sweep_after_building_on_other_points_is_refused(asked, capsys, tmp_path):

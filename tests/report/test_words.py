@@ -113,7 +113,7 @@ def test_a_share_of_draws_has_the_digits_that_its_count_supports():
     ("upheld", "said"),
     [
         (16, "upholds linear propagation at all of them, by 20000 draws."),
-        (1, "at 1 of them; believe the intervals, which hold at the others too, by"),
+        (1, "at 1 of them; believe the intervals, which hold everywhere, by"),
         (0, "at none of them; believe the intervals"),
     ],
 )

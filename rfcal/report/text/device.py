@@ -5,11 +5,10 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from rfcal.maths.reflection import Complex, Real, to_impedance
+from rfcal.maths.reflection import Complex, Real
 from rfcal.record.findings.catalogue.readings import SAME_DISAGREES
 from rfcal.record.format.schema import Artefact
 from rfcal.record.job.displays import HIDDEN
-from rfcal.record.job.whatif import corrected_with
 from rfcal.record.results import Check, Device, Reread, Results
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.words import Answer, complex_ohm, figure_words, plus_minus
@@ -29,8 +28,6 @@ NAMES = {
 """Figures on the page, in this order; a coil is not named a negative capacitor, nor the reverse."""
 MOST_SHOWN = 50
 """Devices of a record that are told of at length; where there are more, each has a line."""
-COUNTS = 0.3
-"""Part of a 95 % half-width from which what a stray of a load does is worth a line."""
 TOLD_SHARE = 0.005
 """Of a variance, from which a source has a line."""
 SOUND = 0.85
@@ -60,7 +57,6 @@ def answer_lines(results: Results, device: Device) -> list[str]:
         *(f"'{name}' is another reading of it" for name, of in again if of == device.name),
         path_words(device),
         f"largest source of uncertainty of {sources}",
-        _sensitivity(results, device),
     )
     return [line for line in lines if line]
 
@@ -83,35 +79,13 @@ def largest(budget: Mapping[str, Real], at: int) -> Iterator[tuple[str, str]]:
         yield part, f"{source} ({share:.0%})" if share > 0 else "none is stated"
 
 
-def _sensitivity(results: Results, device: Device) -> str:
-    """What 1 nH more in the load would do to the answer, where that counts; else nothing.
-
-    A resistor's own inductance is what is most often forgotten of a load.
-    """
-    if not any(item.model and item.model.kind == "load" for item in results.record.standards):
-        return ""
-    at = device.answer
-    moved = corrected_with(results, device.name, load_henry=1e-9)[at]
-    if moved == 1 or not np.isfinite(device.impedance.value[at]):
-        return ""
-    off = complex(to_impedance(moved, device.z_ref)) - device.impedance.value[at]
-    half = np.diff(device.interval[at])[:, 0] / 2
-    parts = [
-        f"{part} by {abs(size):.1g} ohm"
-        for part, size, own in zip("RX", (off.real, off.imag), half, strict=True)
-        if abs(size) > COUNTS * own
-    ]
-    return f"1 nH more in the load would move {' and '.join(parts)} here" if parts else ""
-
-
 def _raw_words(device: Device) -> str:
-    """What was read, to three digits and more; nothing where a display left some of it open."""
+    """What was read, to three digits; nothing where a display left some of it open."""
     if any(e.source == HIDDEN for e in device.raw.effects):
         return ""
     raw = device.raw.quantity(device.z_ref).value[device.answer]
     ohm = (1 + raw) / (1 - raw) * device.z_ref if raw != 1 else complex(math.inf)
-    size = abs(ohm) / 1000 if ohm and np.isfinite(ohm) else 0.1
-    return complex_ohm(ohm, np.full(2, 10.0 ** (np.ceil(np.log10(size)) + 1)))
+    return complex_ohm(ohm, np.full(2, abs(ohm) / 10))
 
 
 UNSEEN_DB = 0.0005
@@ -206,26 +180,11 @@ def rows_of(
             yield name, figure_words(figure, at)
 
 
-MONTE_CARLO = (
-    "Monte Carlo upholds linear propagation where both give the same interval (JCGM 101, clause "
-    "8); the intervals hold in either case, and the ellipse is Monte Carlo's where linear "
-    "propagation fails. It draws until its own figures stand still (7.9.4: the tolerance is half "
-    "of the last digit of a one-digit uncertainty) or the verdict cannot change."
-)
-"""What is the same in all that `method_words` says."""
-
-
 def budget_rows(device: Device) -> list[tuple[str, str, str]]:
     """Shares of the sources in the variances of R and of X, the largest first."""
     shares = ((source, *share[device.answer]) for source, share in device.budget.items())
     ranked = sorted(shares, key=lambda row: -max(row[1:]))
     return [(name, f"{r:.1%}", f"{x:.1%}") for name, r, x in ranked if max(r, x) >= TOLD_SHARE]
-
-
-def has_gaps(device: Device) -> bool:
-    """Whether the curves of R and X are missing where no more is known than their bands."""
-    ends = device.interval
-    return not np.isfinite(ends).all() or bool(np.any(device.impedance.value.real < ends[:, 0, 0]))
 
 
 def method_words(device: Device) -> str:
@@ -234,22 +193,13 @@ def method_words(device: Device) -> str:
     if assessed is None:
         return "Monte Carlo was not asked."
     asked, upheld = assessed.index.size, int(assessed.linear.all(axis=1).sum())
-    if points == 1 and not upheld:
-        no = "Monte Carlo does not uphold linear propagation here (JCGM 101, clause 8)"
-        return f"{no}: believe the interval, not the standard deviation."
-    said = "upholds linear propagation"
-    if points > 1:
-        bent = f"{asked} of the {points} points, that of the answer and those where most is bent"
-        said = f"was asked at {'every point' if asked == points else bent}, and {said} at " + (
-            "all of them"
-            if upheld == asked
-            else f"{upheld or 'none'} of them; believe the intervals, which hold at the others too"
-        )
+    bent = f"{asked} of the {points} points, that of the answer and those where most is bent"
+    where, at, restless = "every point" if asked == points else bent, "all of them", ""
+    if upheld < asked:
+        at = f"{upheld or 'none'} of them; believe the intervals, which hold everywhere"
+    if not assessed.settled.all():
+        restless = f" At {1 - float(assessed.settled.mean()):.0%} of the points they did not come "
+        restless += "to rest, so the verdict there may go either way."
     draws = "to".join(f" {n} " for n in sorted({assessed.draws.min(), assessed.draws.max()}))
-    said = f"Monte Carlo {said}, by{draws}draws."
-    if assessed.settled.all():
-        return said
-    restless = f"{1 - float(assessed.settled.mean()):.0%} of the points"
-    return (
-        f"{said} At {restless} they did not come to rest, so the verdict there may go either way."
-    )
+    asked_at = f"Monte Carlo was asked at {where}, and upholds linear propagation at {at}"
+    return f"{asked_at}, by{draws}draws.{restless}"

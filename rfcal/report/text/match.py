@@ -11,7 +11,7 @@ from rfcal.matching.ranking import Group
 from rfcal.record.findings.match import narrower
 from rfcal.record.results import MatchResult, Proposal
 from rfcal.report.text.build import TOLD, build_lines
-from rfcal.report.text.remarks import by_q, chancy, cut_from, lossy, unlisted, unstated_power
+from rfcal.report.text.remarks import by_q, cut_from, lossy, unstated_power
 from rfcal.uncertainty.words import about, digits, mhz, share_words
 
 NEARLY_ONE = 1.005
@@ -321,7 +321,7 @@ def match_remarks(result: MatchResult) -> list[str]:
             f"{result.as_matched} the standards' plane sees SWR {swr_words(result.plane_swr)} in "
             f"{result.z_ref:g} ohm{asked}"
         )
-    said += unlisted(result) + chancy(result) + lossy(result) + by_q(result)
+    said += lossy(result) + by_q(result)
     limit = result.limit
     if limit and limit.told and not sets_none(limit) and (result.proposals or result.widest_hz):
         first = next((p.candidate for p in result.proposals), None)

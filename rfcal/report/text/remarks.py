@@ -3,9 +3,7 @@
 from rfcal import defaults
 from rfcal.record.results import MatchResult
 from rfcal.report.text.build import FLOATS, TOLD, power_words
-from rfcal.uncertainty.words import about, share_words
-
-LITTLE = f"not listed, for none of them would bring {defaults.POWER_STEP_DB:g} dB more"
+from rfcal.uncertainty.words import about
 
 
 def unstated_power(result: MatchResult) -> list[str]:
@@ -37,17 +35,6 @@ def cut_from(result: MatchResult) -> list[str]:
     ]
 
 
-def unlisted(result: MatchResult) -> list[str]:
-    """That what would do next to nothing for a load that needs nothing is not on the list."""
-    if not result.ranking.nothing_needed:
-        return []
-    listed = {p.candidate.network.topology for p in result.proposals}
-    some = {c.network.topology for c in result.ranking.candidates if result.ranking.worth(c)}
-    idle = [c.network.topology for c in result.ranking.short()]
-    names = "; ".join(name for name in idle if name not in listed | some)
-    return [f"{LITTLE}: {names}"] if listed and names else []
-
-
 def lossy(result: MatchResult) -> list[str]:
     """Which networks turn much of the power into heat."""
     numbered = enumerate((p.candidate.loss_db for p in result.proposals), start=1)
@@ -61,23 +48,6 @@ def lossy(result: MatchResult) -> list[str]:
         f"network {first} loses {most:.1f} dB in its parts: of {power_w:g} W into it "
         f"{about(power_w * 10 ** (-most / 10))} W go on to the load, the rest heats them{more}"
     ]
-
-
-def chancy(result: MatchResult) -> list[str]:
-    """That a network of fewer parts than the first stands behind it, for more of it miss."""
-    if not result.advised:
-        return []
-    first, *others = result.proposals
-    surer, most_db = first.production.told[0] - defaults.YIELD_STEP, first.lost_db
-    for number, one in enumerate(others, start=2):
-        fewer = len(first.candidate.network.elements) - len(one.candidate.network.elements)
-        as_much = one.holds and one.lost_db <= most_db + defaults.POWER_STEP_DB
-        share, error = one.production.told
-        if fewer > 0 and as_much and share < surer:
-            saved = "a part" if fewer == 1 else f"{fewer} parts"
-            missed = share_words(1 - share, error)
-            return [f"network {number} saves {saved}, but {missed} of those miss the target"]
-    return []
 
 
 def by_q(result: MatchResult) -> list[str]:
