@@ -95,8 +95,7 @@ def _panel(
     def curves(role, label, reflection, z):
         chart.draw_trace(places["chart"], reflection, role=role, label=label)
         for name, size in (("R", z.real), ("X", z.imag)):
-            look = style.line_look(role, size.size) | {"label": f"{name}, {label}"}
-            places[name].plot(megahertz, size, **look)
+            style.draw_curve(places[name], megahertz, size, role, f"{name}, {label}")
 
     curves("corrected", labels[0], device.reflection.value[part], shown)
     room = ROOM * np.max(np.abs(shown)) + 2
@@ -143,9 +142,9 @@ def match_panel(results: Results, asked: MatchResult) -> Panel:
         share = words.share_words(made.both, made.standard_uncertainty)
         many = swr(as_built(best.network, stock, rng, DRAWS).seen(f, z, z_ref=target))
         draw_walk(left, best.network, goal, device.z_ref)
-        right.plot(f / 1e6, best.swr, label="with it", **style.line_look("model", f.size))
-        worst = {"label": "one network in twenty is above"} | style.line_look("uncertainty", f.size)
-        right.plot(f / 1e6, np.quantile(many, 0.95, axis=0), **worst)
+        worst = np.quantile(many, 0.95, axis=0)
+        style.draw_curve(right, f / 1e6, best.swr, "model", "with it")
+        style.draw_curve(right, f / 1e6, worst, "uncertainty", "one network in twenty is above")
         for at in goal.band_hz:
             right.axvline(at / 1e6, color=style.MUTED, linewidth=0.9)
         parts = ", ".join(f"{e.place} {e.in_words()}" for e in best.network.elements)
@@ -168,8 +167,7 @@ def _draw_without(ax: Axes, megahertz: Real, raw: Real) -> None:
         xlim=(megahertz[0] - beside, megahertz[-1] + beside),
         ylim=(1, np.clip(np.ceil(raw.max()), 3, LARGE)),
     )
-    look = style.line_look("raw", megahertz.size)
-    ax.plot(megahertz, raw, label="device without network", **look)
+    style.draw_curve(ax, megahertz, raw, "raw", "device without network")
 
 
 def _sliders(request: MatchRequest, frequency: Real) -> list[Slider]:
@@ -196,16 +194,15 @@ def coil_panel(part: Part) -> Panel:
     """A coil's measured impedance, and that of inductance, own capacitance and loss by sliders."""
     sweep, own = part.verdict.sweep, part.verdict.sweep.scale
     megahertz, measured = sweep.frequency / 1e6, sweep.reflection.value
-    half, points = K_AXIS * np.sqrt(sweep.reflection.variance()), megahertz.size
+    half = K_AXIS * np.sqrt(sweep.reflection.variance())
     size = np.abs(to_impedance(measured, sweep.z_ref))
     figure = style.new_figure(9.0, 4.4)
     left, right = figure.subplots(1, 2)
     style.dress(left, "frequency [MHz]", "|Z| [ohm]")
     style.dress(right, "frequency [MHz]", "reflection left [1]")
-    left.plot(megahertz, size, label="measured", **style.line_look("corrected", points))
+    style.draw_curve(left, megahertz, size, "corrected", "measured")
     left.set(yscale="log", ylim=(size.min() / 2, size.max() * 3))
-    known = style.line_look("uncertainty", points)
-    right.plot(megahertz, half, label="95 % of one axis", **known)
+    style.draw_curve(right, megahertz, half, "uncertainty", "95 % of one axis")
     right.set(yscale="log", ylim=(FLOOR, 2.0))
 
     def draw(microhenry, picofarad, loss):
@@ -214,10 +211,9 @@ def coil_panel(part: Part) -> Panel:
         # skin resistance goes with the root of frequency
         p = np.array([x, b, loss / np.sqrt(own.answer) / own.z_ref])
         reflection = CIRCUITS["coil"].reflection(sweep.u, p)
-        residual = np.abs(reflection - measured)
-        modelled, look = np.abs(to_impedance(reflection, sweep.z_ref)), style.plain_look(0, points)
-        left.plot(megahertz, modelled, label="by the sliders", **style.line_look("model", points))
-        right.plot(megahertz, np.maximum(residual, FLOOR), label="left by the sliders", **look)
+        residual, size = np.abs(reflection - measured), np.abs(to_impedance(reflection, own.z_ref))
+        style.draw_curve(left, megahertz, size, "model", "by the sliders")
+        style.draw_curve(right, megahertz, np.maximum(residual, FLOOR), 0, "left by the sliders")
         at = 1 / (2 * np.pi * np.sqrt(microhenry * picofarad * 1e-18)) / 1e6
         within = np.mean(residual <= np.sqrt(2) * half)
         return (
@@ -228,12 +224,10 @@ def coil_panel(part: Part) -> Panel:
         )
 
     found = {k: float(v.value[0]) for k, v in part.verdict.figures.items()}
-    ohm = round(found["resistance"], 1)
-    henry = _around(found["inductance"] * 1e6, 0.01)
-    farad = _around(found["self_capacitance"] * 1e12, 0.02)
+    ohm, farad = round(found["resistance"], 1), found["self_capacitance"]
     sliders = [
-        Slider("microhenry", "inductance", "µH", *henry),
-        Slider("picofarad", "own capacitance", "pF", *farad),
+        Slider("microhenry", "inductance", "µH", *_around(found["inductance"] * 1e6, 0.01)),
+        Slider("picofarad", "own capacitance", "pF", *_around(farad * 1e12, 0.02)),
         Slider("loss", "loss resistance", "ohm", 0.0, max(20.0, 2 * ohm), 0.1, ohm),
     ]
     return Panel(figure, sliders, draw)

@@ -41,7 +41,7 @@ def cable_panel(own: Device | None = None) -> Panel:
     style.dress(right, "way along the cable, from the device [%]", "R and X [ohm]")
     right.set(xlim=(0, 100), ylim=(-most, most))
     right.axhline(0.0, color=style.TEXT, linewidth=0.8)
-    look, share = style.line_look("model", POINTS), np.linspace(0, 100, POINTS)
+    share = np.linspace(0, 100, POINTS)
 
     def draw(frequency, length, velocity_factor, z0, loss, r, x):
         # the loss said is the loss at this frequency: all of it as conductor loss
@@ -57,7 +57,8 @@ def cable_panel(own: Device | None = None) -> Panel:
         chart.draw_trace(left, reflection[0], role="truth", label="device")
         chart.draw_trace(left, reflection[-1], role="raw", label="seen through the cable")
         for name, part, dashes in (("R", z.real, "-"), ("X", z.imag, (0, (3, 2)))):
-            right.plot(share, part, label=f"{name} along the cable", **look | {"linestyle": dashes})
+            label = f"{name} along the cable"
+            style.draw_curve(right, share, part, "model", label, linestyle=dashes)
         return cable_words(frequency * 1e6, r + 1j * x, complex(z[-1]), line, own)
 
     return Panel(figure, sliders, draw, swept=True)
@@ -109,7 +110,6 @@ def loss_panel(own: Device | None = None) -> Panel:
     style.dress(right, "matched loss of the line, one way [dB]", "half-width of R and X [ohm]")
     right.set(xlim=(0, 15), ylim=(0.1, 1000), yscale="log")
     losses = np.linspace(0, 15, POINTS)
-    look = style.line_look("uncertainty", POINTS)
 
     def draw(loss, uncertainty, r, x):
         reflection = complex(from_impedance(r + 1j * x))
@@ -121,7 +121,7 @@ def loss_panel(own: Device | None = None) -> Panel:
         undone = "seen through the line, its turn undone"
         chart.draw_trace(left, reflection / at, role="raw", label=undone)
         halves, half = (impedance_circle(reflection, axis * ratio)[1] for ratio in (grown, at))
-        right.plot(losses, halves, label="half-width of R and X", **look)
+        style.draw_curve(right, losses, halves, "uncertainty", "half-width of R and X")
         right.plot([loss], [half], "o", color=style.TEXT, label="behind this line")
         known = "R and X have no bound: the region reaches an open"
         if region.width / 2 < abs(1 - reflection):
@@ -176,7 +176,6 @@ def standing_wave_panel(results: Results | None = None) -> Panel:
     places[1].set_xlim(0, sliders[1].high)
     style.dress(places[0], "", "volts, rms [V]")
     style.dress(places[1], "distance from the antenna [m]", "amperes, rms [A]")
-    look = style.line_look("model", POINTS) | {"linestyle": "-"}
 
     def waves(frequency, length, loss, load):
         here = Line(length, line.velocity_factor, line.z0, conductor_db=loss / frequency**0.5)
@@ -184,10 +183,11 @@ def standing_wave_panel(results: Results | None = None) -> Panel:
 
     def draw(frequency, length, loss, r, x):
         found, matched = (waves(frequency, length, loss, load) for load in (r + 1j * x, line.z0))
-        for ax, size in zip(places, ("volts", "amps"), strict=True):
-            ax.plot(found.distance_m, getattr(found, size), label="with this antenna", **look)
-            plain = style.plain_look(1, POINTS) | {"label": "with a matched one"}
-            ax.plot(found.distance_m, getattr(matched, size), **plain)
+        way = found.distance_m
+        pairs = (found.volts, matched.volts), (found.amps, matched.amps)
+        for ax, (size, plain) in zip(places, pairs, strict=True):
+            style.draw_curve(ax, way, size, "model", "with this antenna", linestyle="-")
+            style.draw_curve(ax, way, plain, 1, "with a matched one")
         # rounding must not make a line without loss a source
         arrives = min(found.watts[0], 100.0)
         load = words.complex_ohm(r + 1j * x, ONE_OHM)
@@ -251,8 +251,8 @@ def fault_panel(own: LineState | None = None) -> Panel:
         frequency = np.linspace(1e6, stop * 1e6, POINTS)
         swept = _with_fault(line, frequency, place, ohm) + noise
         found = find_events(frequency, swept, replace(line, velocity_factor=velocity_factor))
-        look, size = style.line_look("corrected", POINTS), np.maximum(found.magnitude, FLOOR)
-        ax.plot(found.grid_m, size, label="sweep", **look)
+        size = np.maximum(found.magnitude, FLOOR)
+        style.draw_curve(ax, found.grid_m, size, "corrected", "sweep")
         ax.axvline(place, label="fault", **style.line_look("truth", POINTS))
         above = 1.25 * np.interp(found.distance_m, found.grid_m, found.magnitude)
         ax.plot(found.distance_m, above, "v", markersize=7, color=style.TEXT, label="found")

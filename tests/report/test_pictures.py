@@ -49,7 +49,7 @@ def test_error_terms_borrow_no_meaning(figures):
     meanings = set(style.COLORS.values())
     lines = [line for ax in figures["terms"].axes for line in ax.lines]
     assert not meanings & {line.get_color() for line in lines}
-    assert len({str(style.plain_look(order, 99)["linestyle"]) for order in range(3)}) == 3
+    assert len({str(style.line_look(order, 99)["linestyle"]) for order in range(3)}) == 3
 
 
 def test_one_frequency_is_the_one_the_axis_names(figures):
@@ -153,7 +153,7 @@ def test_a_picture_of_many_points_is_no_larger_than_a_screen_can_show():
     figure = style.new_figure()
     ax = style.dress(figure.subplots(), "x [1]", "y [1]")
     noise = np.random.default_rng(7).normal(size=200_000)
-    ax.plot(np.linspace(0, 1, noise.size), noise, **style.plain_look(0, noise.size))
+    ax.plot(np.linspace(0, 1, noise.size), noise, **style.line_look(0, noise.size))
     assert len(picture.svg_text(figure, alt="noise")) < 300_000
 
 

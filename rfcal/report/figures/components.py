@@ -27,7 +27,7 @@ def part_figure(part: Part) -> Figure:
     low = np.where(finite, np.maximum(size.low, size.value / 100), np.nan)
     high = np.where(finite, size.high, np.nan)
     style.draw_band(upper, megahertz, low, high, label="95 % interval")
-    upper.plot(megahertz, size.value, label="measured", **style.line_look("corrected", points))
+    style.draw_curve(upper, megahertz, size.value, "corrected", "measured")
     shown = size.value[np.isfinite(size.value) & (size.value > 0)]
     if points > 1 and shown.size:
         upper.set(xscale="log", yscale="log", ylim=(shown.min() / 2, shown.max() * 2))
@@ -46,15 +46,15 @@ def _fitted(upper, lower, verdict: Verdict) -> None:
     """The chosen circuit and its residuals, within what the sweep is known to."""
     sweep, chosen = verdict.sweep, verdict.chosen
     assert chosen is not None
-    megahertz, points = sweep.frequency / 1e6, sweep.frequency.size
+    megahertz = sweep.frequency / 1e6
     modelled = to_impedance(sweep.reflection.value - chosen.left, sweep.z_ref)
-    name, look = f"fitted: {chosen.name}", style.line_look("model", points) | {"zorder": 4.0}
-    upper.plot(megahertz, np.abs(modelled), label=name, **look)
+    size, name = np.abs(modelled), f"fitted: {chosen.name}"
+    style.draw_curve(upper, megahertz, size, "model", name, zorder=4.0)
     half = K_AXIS * np.sqrt(sweep.reflection.variance())
     style.draw_band(lower, megahertz, -half, half)
     parts = {"real part": chosen.left.real, "imaginary part": chosen.left.imag}
     for order, (axis, values) in enumerate(parts.items()):
-        lower.plot(megahertz, values, label=axis, **style.plain_look(order, points))
+        style.draw_curve(lower, megahertz, values, order, axis)
 
 
 def methods_figure(z_ref: float = defaults.REFERENCE_OHM) -> Figure:
@@ -63,7 +63,7 @@ def methods_figure(z_ref: float = defaults.REFERENCE_OHM) -> Figure:
     ohm = np.geomspace(0.1, 1e5, 241)
     for order, method in enumerate(METHODS):
         doubt = doubt_of(ohm, method, Ports(Analyzer()), z_ref)
-        ax.plot(ohm, 100 * K_AXIS * doubt, label=method, **style.plain_look(order, ohm.size))
+        style.draw_curve(ax, ohm, 100 * K_AXIS * doubt, order, method)
     ax.set(xscale="log", yscale="log", ylim=(0.5, 1000))
     style.mark_beyond(ax)
     for axis in (ax.xaxis, ax.yaxis):
@@ -77,7 +77,7 @@ def agreement_figure(name: str, found: Agreement) -> Figure:
     megahertz = found.frequency / 1e6
     ax.axhspan(-1, 1, color=style.GRID, alpha=0.6, linewidth=0, label="agree")
     for order, (letter, values) in enumerate(zip("RX", found.normalised_error.T, strict=True)):
-        ax.plot(megahertz, values, label=letter, **style.plain_look(order, megahertz.size))
+        style.draw_curve(ax, megahertz, values, order, letter)
     most = 1.15 * min(float(np.nanmax(np.abs(found.normalised_error), initial=1.0)), 20) + 0.2
     ax.set_ylim(-most, most)
     style.mark_beyond(ax)

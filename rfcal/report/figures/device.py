@@ -121,7 +121,7 @@ def _band(
         look: dict[str, Any] = {"fmt": "none", "elinewidth": wide, "capthick": wide}
         look |= {"capsize": 7 if first else 12, "ecolor": style.COLORS[color], "label": named}
         ax.errorbar(megahertz, value, np.abs([low - value, high - value]), **look)
-    ax.plot(megahertz, value, label=label, **style.line_look(role, value.size))
+    style.draw_curve(ax, megahertz, value, role, label)
     return np.array([value, low, high])
 
 
@@ -166,9 +166,8 @@ def error_terms_figure(
     terms = (reflection_tracking, source_match, directivity)
     for order, name in enumerate(("reflection tracking", "source match", "directivity")):
         size = 20 * np.log10(np.maximum(np.abs(terms[order]), 1e-4))
-        upper.plot(megahertz, size, label=name, **style.plain_look(order, frequency.size))
-    phase = np.degrees(np.unwrap(np.angle(reflection_tracking)))
-    lower.plot(megahertz, phase, **style.plain_look(0, frequency.size))
+        style.draw_curve(upper, megahertz, size, order, name)
+    style.draw_curve(lower, megahertz, np.degrees(np.unwrap(np.angle(reflection_tracking))), 0)
     _one_tick(lower, megahertz)
     return style.add_legend(figure)
 
@@ -186,13 +185,10 @@ def line_figure(line: LineState) -> Figure:
     reach = max(min(max(1.6 * end, far), whole), 1.1 * last)
     near = now.grid_m <= reach + now.grid_m[1]
     floor = max(now.echoes.noise, 1e-5)
-    for events, label, look in (
-        (line.before, "baseline", style.plain_look(1, near.size)),
-        (now, "now", style.line_look("corrected", near.size)),
-    ):
+    for events, role, label in ((line.before, 1, "baseline"), (now, "corrected", "now")):
         if events is not None:
             size = np.maximum(events.magnitude[near], floor)
-            ax.plot(now.grid_m[near], size, label=label, **look)
+            style.draw_curve(ax, now.grid_m[near], size, role, label)
     at_end = np.arange(place.size) == line.end
     late, early, bounced = rings(line), may_ring(line), now.bounces_m
     # between places alone: what the end does by itself later on, it does without any fault

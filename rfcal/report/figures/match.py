@@ -139,10 +139,9 @@ def _draw_swr(ax: Axes, goal: Goal, with_network: Mapping[str, Real]) -> None:
     (low, high), near = goal.band_hz, goal.near
     megahertz = goal.frequency[near] / 1e6
     ways = {"no network": swr(from_impedance(goal.load, goal.target_ohm)), **with_network}
-    raw, made = (style.line_look(role, near.size) for role in ("raw", "corrected"))
-    looks = (raw, style.plain_look(1, near.size), made)
-    for (label, values), look in zip(ways.items(), looks, strict=True):
-        ax.plot(megahertz, np.minimum(values[near], 99), label=label, **look)
+    roles: tuple[str | int, ...] = ("raw", 1, "corrected")
+    for role, (label, values) in zip(roles, ways.items(), strict=True):
+        style.draw_curve(ax, megahertz, np.minimum(values[near], 99), role, label)
     if high > low:
         ax.axvspan(low / 1e6, high / 1e6, facecolor=style.GRID, alpha=0.4, zorder=0)
     ax.axhline(goal.target_swr, color=style.MUTED, linewidth=0.9, linestyle=(0, (2, 3)))

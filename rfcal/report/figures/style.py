@@ -4,7 +4,7 @@ The colours are the members of the Okabe-Ito colour-blind-safe set that keep a c
 on white. Nothing here touches matplotlib's global settings: looks are given artist by artist.
 """
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -29,7 +29,7 @@ FEW_POINTS = 30
 
 _PARTS = ("color", "linestyle", "marker", "linewidth", "zorder")
 _ALL = {"markersize": 7.0, "markeredgewidth": 1.6, "solid_capstyle": "round"}
-ROLES: Mapping[str, dict[str, Any]] = {
+ROLES: dict[str | int, dict[str, Any]] = {
     role: _ALL | dict(zip(_PARTS, look, strict=True))
     for role, *look in (
         ("raw", "#D55E00", (0, (5, 2)), "s", 1.6, 3.0),
@@ -43,20 +43,19 @@ ROLES: Mapping[str, dict[str, Any]] = {
 """As read; after correction; the other answer where two are left; known truth of a demo;
 uncertainty; calculated, not measured: each as keyword arguments of a line."""
 COLORS = {role: look["color"] for role, look in ROLES.items()}
+for _order, _dashes in enumerate(("-", (0, (5, 2)), (0, (1, 1.4)))):  # of none of these meanings
+    _plain = {"color": TEXT, "linestyle": _dashes, "marker": "osx"[_order]}
+    ROLES[_order] = _plain | {"linewidth": 1.8, "markersize": 7.0}
 
 
-def line_look(name: str, points: int, marked: Collection[int] = ()) -> dict[str, Any]:
-    """Keyword arguments of a trace of that meaning; one of few points has a marker on each."""
+def line_look(role: str | int, points: int, marked: Collection[int] = ()) -> dict[str, Any]:
+    """Keyword arguments of a trace of that meaning; one of few points has a marker on each.
+
+    Traces that have none of the meanings have numbers from 0: grey, told apart by dashes.
+    """
     if points <= FEW_POINTS:
-        return ROLES[name]
-    return ROLES[name] | ({"markevery": [*marked]} if marked else {"marker": ""})
-
-
-def plain_look(order: int, points: int) -> dict[str, Any]:
-    """Keyword arguments for a trace that has none of the meanings: grey, told apart by dashes."""
-    dashes = ("-", (0, (5, 2)), (0, (1, 1.4)))[order]
-    look: dict[str, Any] = {"color": TEXT, "linestyle": dashes, "linewidth": 1.8}
-    return look | ({"marker": "osx"[order], "markersize": 7.0} if points <= FEW_POINTS else {})
+        return ROLES[role]
+    return ROLES[role] | ({"markevery": [*marked]} if marked else {"marker": ""})
 
 
 @contextmanager
@@ -96,6 +95,13 @@ def rows(
     for ax, label in zip(places, y_labels, strict=True):
         dress(ax, x_label if ax is places[-1] else "", label)
     return figure, *places
+
+
+def draw_curve(
+    ax: Axes, x: Real, y: Real, role: str | int, label: str | None = None, **look: Any
+) -> None:
+    """Draw a curve with the look of its role, or another one in part."""
+    ax.plot(x, y, label=label, **line_look(role, x.size) | look)
 
 
 def draw_band(ax: Axes, x: ArrayLike, low: Real, high: Real, *, label: str | None = None) -> None:
