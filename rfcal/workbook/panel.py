@@ -187,8 +187,7 @@ class Panel(Pictured):
         """Follow the slider, but not where it only shows an exact value by its nearest step."""
         if abs(value - self.values[slider.name]) > 0.501 * slider.step:
             steps = round((value - slider.low) / slider.step)
-            # ten digits: a sum of steps such as 0.1 is not exact
-            value = min(float(f"{slider.low + steps * slider.step:.10g}"), slider.high)
+            value = min(slider.low + steps * slider.step, slider.high)
             self._guarded(lambda: self.move(**{slider.name: value}))
 
     def _typed(self, slider: Slider, text: str) -> None:
@@ -266,7 +265,8 @@ class Panel(Pictured):
     def move(self, **values: float) -> str:
         """Move sliders as a reader would, all at once."""
         self._require(values)
-        self.values |= values
+        # ten digits, as its box has them: a sum of steps such as 0.1 is not exact
+        self.values |= {name: float(f"{value:.10g}") for name, value in values.items()}
         for slider in self.sliders:
             self._show(slider)
         return self.refresh()

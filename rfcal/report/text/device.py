@@ -11,7 +11,7 @@ from rfcal.record.format.schema import Artefact
 from rfcal.record.job.displays import HIDDEN
 from rfcal.record.results import Check, Device, Reread, Results
 from rfcal.uncertainty.derived import Figure
-from rfcal.uncertainty.words import Answer, complex_ohm, figure_words, plus_minus
+from rfcal.uncertainty.words import Answer, complex_ohm, figure_words, plus_minus, value_words
 
 TWO_ELEMENTS = {
     "series_inductance": "L in series with R",
@@ -125,12 +125,11 @@ def definition(item: Artefact) -> str:
 
 
 def _coefficients(values, unit: str) -> str:
-    """A constant in engineering notation, and a word where it changes with frequency."""
-    from matplotlib.ticker import EngFormatter
-
+    """A constant with its unit, and a word where it changes with frequency."""
     if not any(values):
         return ""
-    return EngFormatter(unit)(values[0]) + (" (polynomial)" if any(values[1:]) else "")
+    first = value_words(values[0], values[0], values[0], unit)
+    return first + (" (polynomial)" if any(values[1:]) else "")
 
 
 def share_of(off: Complex) -> str:
