@@ -17,7 +17,7 @@ from typing import Any, NoReturn
 from rfcal import __version__, interrupt
 from rfcal.errors import ArgumentError, RecordError, RfcalError, printable
 from rfcal.findings import listed, told_once
-from rfcal.record.files import as_typed, report_command, require_place, write_files
+from rfcal.record.files import as_typed, earlier_files, report_command, require_place, write_files
 from rfcal.record.format.keys import FILE
 from rfcal.record.job import compute
 
@@ -141,15 +141,11 @@ def _add_output(add: Callable[..., Any], *, required: bool = True) -> None:
 
 
 def _report(options: argparse.Namespace) -> None:
-    from rfcal.record.archive import require_room
-    from rfcal.record.export import earlier_files
-    from rfcal.record.format.schema import load
     from rfcal.report.page import output_files
     from rfcal.report.summary import summary_lines
     from rfcal.report.text.match import match_lines
 
-    require_room(record := load(options.folder))
-    results = compute.compute(record, say=_progress)
+    results = compute.compute(options.folder, say=_progress)
     _progress("figures and tables of the page")
     output = output_files(results, _progress)
     gone = _write(options, output, results, earlier=earlier_files)
@@ -249,7 +245,6 @@ def _ask(folder: Path) -> None:
 
 def _sort_out(source: Path, folder: Path) -> None:
     """Begin a record with the sweeps of a folder, and say what each was taken for."""
-    from rfcal.readings.guess import column_words
     from rfcal.record.job.sorting import record_of, sorted_out
 
     left_out: list[str] = []
@@ -258,7 +253,7 @@ def _sort_out(source: Path, folder: Path) -> None:
     for guess in guesses:
         _say(f"{guess.kind}: {guess.sweep.label}, {guess.why}")
         if guess.layout.columns:
-            _say(f"  its columns were guessed: {column_words(guess.layout)}")
+            _say(f"  its columns were guessed: {guess.layout.words}")
     _say(*left_out, f"Wrote {folder / FILE} with these; correct there what is wrong, then")
 
 

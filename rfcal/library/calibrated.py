@@ -18,9 +18,8 @@ from rfcal.measurement.bench import Analyzer, Bench, Known
 from rfcal.measurement.error_terms import Calibration, implausible, turn_of
 from rfcal.models.interpolation import same_grid
 from rfcal.models.standards import Reflector, Standard, Tabulated
-from rfcal.readings.network import Network
 from rfcal.readings.rows import MOST_POINTS, Say, silent
-from rfcal.readings.sweep import Sweep, read_sweep
+from rfcal.readings.sweep import Network, Sweep, read_sweep
 
 AnyStandard = TypeVar("AnyStandard", bound=Reflector)
 
@@ -60,12 +59,8 @@ def read(
     if not files or not all(isinstance(file, str | Path) for file in files):
         raise ArgumentError(f"one file or more is to be read, found {files!r}")
     reference(z_ref)
-    names, label = [str(file) for file in files], name or Path(files[0]).stem
-    if len({Path(file) for file in names}) < len(names):
-        raise ArgumentError(
-            f"one file is named twice among {', '.join(names):.200}: only new readings scatter"
-        )
-    return read_sweep(Path(), *names, label=label, z_ref=z_ref, most=MOST_POINTS, say=progress)
+    how: Any = {"z_ref": z_ref, "most": MOST_POINTS, "say": progress}
+    return read_sweep(Path(), *map(str, files), label=name or Path(files[0]).stem, **how)
 
 
 @dataclass(frozen=True, eq=False)

@@ -23,9 +23,8 @@ from rfcal.measurement.monte_carlo import Assessment
 from rfcal.measurement.propagate import Inputs
 from rfcal.models.interpolation import reaches
 from rfcal.models.line import UNCERTAIN, Line
-from rfcal.readings.network import Network, network_of
 from rfcal.readings.rows import MEGAHERTZ_HZ
-from rfcal.readings.sweep import Sweep, TwoPortSweep
+from rfcal.readings.sweep import Network, Sweep, TwoPortSweep, network_of
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.derived import Figure, ends_of
@@ -327,10 +326,9 @@ class Device:
         try:
             with path.open("w" if force else "x", encoding="utf-8") as out:
                 out.write(text)
-        except FileExistsError:
-            raise ReadingError(str(file), "is there already; force=True writes over it") from None
         except OSError as error:
-            raise ReadingError(str(file), f"cannot be written ({error.strerror})") from error
+            why = f"cannot be written ({error.strerror}); force=True writes over what is there"
+            raise ReadingError(str(file), why) from error
 
     def touchstone(self, more: str = "") -> str:
         """The corrected reflection as the text of a one-port Touchstone file.

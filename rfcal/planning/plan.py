@@ -16,11 +16,11 @@ from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate
 from rfcal.models.line import Line
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
-from rfcal.readings.display import display_effects, polar_effects
+from rfcal.readings.display import POLAR, step_effects
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.derived import Figures, ends_of
-from rfcal.uncertainty.quantity import Effect, Quantity
+from rfcal.uncertainty.quantity import Quantity
 
 LIMIT = 0.5
 """Largest half-width of a useful interval: of R over R, of X over the size of the impedance [1]."""
@@ -110,11 +110,10 @@ class Setup:
     def read(self, label: str, raw: Complex) -> Sweep:
         """What the display makes of a raw reflection [1], shape (F,)."""
         value = np.broadcast_to(raw, np.shape(self.frequency)).astype(complex)
-        effects: tuple[Effect, ...] = ()
+        steps = dict.fromkeys("RX", self.resolution_ohm) if self.resolution_ohm else {}
         if self.typed_steps is not None:
-            effects = polar_effects(label, self.typed_steps, value)
-        elif self.resolution_ohm:
-            effects = display_effects(label, self.resolution_ohm, value, self.z_ref)
+            steps = dict(zip(POLAR, self.typed_steps, strict=True))
+        effects = step_effects(label, value, self.z_ref, steps)
         return Sweep(self.frequency, value, self.z_ref, label, effects=effects)
 
     def bench(self) -> Bench:

@@ -1,4 +1,7 @@
-"""CSV files of one sweep: a header that says what the columns are, then numbers."""
+"""CSV files of one sweep: a header that says what the columns are, then numbers.
+
+Of unknown programs which columns are what is guessed, by the words of their header.
+"""
 
 import csv
 import re
@@ -17,28 +20,32 @@ LARGEST = 1e15
 UNITS_HZ = {"frequency_hz": 1.0, "frequency_khz": 1e3, "frequency_mhz": 1e6, "frequency_ghz": 1e9}
 """Columns of frequency, and what one of it is [Hz]."""
 PAIRS = {
-    ("r_ohm", "x_ohm"): "R and X",
-    ("re", "im"): "real and imaginary part of the reflection",
-    ("magnitude", "degrees"): "size and angle of the reflection",
-    ("magnitude_db", "degrees"): "the same with the size in dB",
-    ("z_ohm", "degrees"): "size and angle of the impedance",
+    ("r_ohm", "x_ohm"): "RI",
+    ("re", "im"): "RI",
+    ("magnitude", "degrees"): "MA",
+    ("magnitude_db", "degrees"): "DB",
+    ("z_ohm", "degrees"): "MA",
 }
-"""Pairs of columns that make a reading, and what they are."""
-SIZES = {
-    "magnitude": "a magnitude of {:.6g} is below zero: is it in dB (magnitude_db)?",
-    "z_ohm": "an impedance's size of {:.6g} ohm is below zero",
-}
-"""What is said of a number below zero in columns that hold none."""
+"""Pairs of columns that make a reading, and the form that they are in."""
 FIRST_LINES = 100
 """A header stands among so many lines."""
 DELIMITERS = (";", "\t", ",")
 """What may stand between the cells, in the order in which it is looked for."""
+REFLECTION = {"s", "s11", "gamma", "γ", "rho", "ρ", "reflection"}
+IMPEDANCE = {"z", "zin", "impedance"}
+SIZE = {"mag", "magnitude", "abs", "logmag"}
+ANGLE = {"phase", "angle", "ang", "arg", "deg", "degrees", "theta", "θ", "phi", "φ"}
+PARTS = {"re": "re", "real": "re", "im": "im", "imag": "im", "imaginary": "im"}
+OHMS = {"r": "r_ohm", "rs": "r_ohm", "resistance": "r_ohm"}
+OHMS |= {"x": "x_ohm", "xs": "x_ohm", "reactance": "x_ohm"}
+OHM = {"ohm", "ohms", "ω"}
+OTHER = {"s21", "s12", "s22", "swr", "vswr", "loss", "rl", "rad", "radians"}
+"""Words of a header that say what a column is; one of the last says that it is none of ours."""
 WANTED = (
     "the header must be 'frequency_hz,r_ohm,x_ohm' or 'frequency_hz,re,im' (or _khz, _mhz, _ghz), "
     "found '{found}'; in a record `columns` says which of other columns are these"
 )
 _COMMA = re.compile(r"\s*[+-]?\d*,\d+\s*")
-_FORMS = {"magnitude_db": "DB"}
 
 
 @dataclass(frozen=True)
@@ -48,6 +55,11 @@ class Layout:
     columns: Mapping[str, str] = field(default_factory=dict)  # headers, by names of ours
     delimiter: str = ""  # empty: found by looking
     decimal: str = ""  # likewise
+
+    @property
+    def words(self) -> str:
+        """As what the columns are taken, for a reader."""
+        return ", ".join(f"{name} is '{header}'" for name, header in self.columns.items())
 
 
 AS_FOUND = Layout()
@@ -65,6 +77,7 @@ def read_csv(
     """Frequencies [Hz], reflections, lines, and whether bare reflections stand in the file."""
     line, delimiter, header, columns = _header(text, file, layout)
     unit, *pair = columns
+    form = PAIRS[pair[0], pair[1]]
     places = [header.index(cell) for cell in columns.values()]
     comma = layout.decimal == "," if layout.decimal else None
 
@@ -85,17 +98,14 @@ def read_csv(
                 found = f"found {','.join(row)[:60]!r}"
                 why = f"expected {many} finite numbers up to {LARGEST:g}, {found}"
                 raise ReadingError(file, why, number)
-            if pair[0] in SIZES and values[1] < 0:
-                raise ReadingError(file, SIZES[pair[0]].format(values[1]), number)
             yield number, [values[0] * UNITS_HZ[unit], *values[1:]]
 
     try:
         numbers, lines = table(rows(), file, most, say)
     except csv.Error as error:
         raise ReadingError(file, f"not a CSV file that can be read ({error})") from error
-    value = in_form("RI" if pair[1] != "degrees" else _FORMS.get(pair[0], "MA"), numbers[:, 1:])
-    bare = pair[0] not in ("r_ohm", "z_ohm")
-    return numbers[:, 0], value[:, 0] if bare else from_impedance(value[:, 0], z_ref), lines, bare
+    value, ohms = in_form(form, numbers[:, 1:], file, lines)[:, 0], pair[0] in ("r_ohm", "z_ohm")
+    return numbers[:, 0], from_impedance(value, z_ref) if ohms else value, lines, not ohms
 
 
 def cells_of(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
@@ -116,32 +126,70 @@ def first_rows(
 
 def _header(text: str, file: str, layout: Layout) -> tuple[int, str, list[str], dict[str, str]]:
     """Its line, what stands between its cells, these in small letters, and those by our names."""
-    likest: tuple[int, list[str]] = (1, [])
-    for delimiter, line, row in first_rows(
-        text, [layout.delimiter] if layout.delimiter else DELIMITERS
-    ):
+    delimiters = [layout.delimiter] if layout.delimiter else DELIMITERS
+    for delimiter, line, row in first_rows(text, delimiters):
         header = [cell.lower() for cell in row]
         own = {f"frequency_{c}" if f"frequency_{c}" in UNITS_HZ else c: c for c in header}
         names = {name: cell.lower() for name, cell in layout.columns.items()} or own
-        if set(names.values()) <= set(header):
-            unit = next((name for name in UNITS_HZ if name in names), None)
-            pair = next((pair for pair in PAIRS if set(pair) <= set(names)), None)
-            if unit and pair:
-                return line, delimiter, header, {name: names[name] for name in (unit, *pair)}
-        likest = max(likest, (line, header), key=lambda found: _words(found[1]))
-    if not layout.columns:
-        raise ReadingError(file, WANTED.format(found=",".join(likest[1])[:60]), likest[0])
-    missing = ", ".join(f"'{name}'" for name in layout.columns.values())
-    found = "', '".join(likest[1])[:80]
-    raise ReadingError(
-        file,
-        f"none of its first {FIRST_LINES} lines has the columns {missing}; what looks most like a "
-        f"header has '{found}'",
-    )
+        unit = next((name for name in UNITS_HZ if name in names), None)
+        pair = next((pair for pair in PAIRS if set(pair) <= set(names)), None)
+        if unit and pair and set(names.values()) <= set(header):
+            return line, delimiter, header, {name: names[name] for name in (unit, *pair)}
+    if layout.columns:
+        missing = ", ".join(f"'{name}'" for name in layout.columns.values())
+        why = f"none of its first {FIRST_LINES} lines has the columns {missing}"
+        raise ReadingError(file, why)
+    _, first = next(text_lines(text))
+    raise ReadingError(file, WANTED.format(found=first[:60]), 1)
 
 
-def _words(cells: Sequence[str]) -> tuple[int, int]:
-    """How much a row looks like a header: cells with letters in them that are no numbers, cells."""
-    numbers = r"[+-]?[\d.,]+(e[+-]?\d+)?|nan|inf"
-    words = [c for c in cells if any(map(str.isalpha, c)) and not re.fullmatch(numbers, c)]
-    return len(words), len(cells)
+def guessed(text: str) -> Layout | None:
+    """The columns of a file by the first row that has a frequency and a pair; None without."""
+    for _, _, row in first_rows(text):
+        if columns := _columns(row):
+            return Layout(columns)
+    return None
+
+
+def _columns(header: Sequence[str]) -> dict[str, str]:
+    """Headers by names of ours; empty unless each is one column and no other could be meant."""
+    found: dict[str, list[str]] = {}
+    for cell in header:
+        # a record holds it as it stands
+        if cell.isprintable() and "  " not in cell:
+            found.setdefault(_meaning(cell), []).append(cell)
+    units = [name for name in found if name.startswith("frequency_")]
+    plain = found.get("degrees", [])
+    if "z_ohm" in found and {"magnitude", "magnitude_db"} & set(found):
+        plain = []  # of which of the two it is the angle is not said
+    for pair in PAIRS if len(units) == 1 else ():
+        whose = "degrees of z_ohm" if pair[0] == "z_ohm" else "degrees of reflection"
+        angle = {"degrees": found.get(whose, plain)}
+        cells = {name: (found | angle).get(name, []) for name in (*units, *pair)}
+        if all(len(cell) == 1 for cell in cells.values()):
+            return {name: cell for name, (cell,) in cells.items()}
+    return {}
+
+
+def _meaning(cell: str) -> str:
+    """What a header speaks of, by names of ours; an angle also of what. Empty where unknown."""
+    plain = cell.casefold().replace("_", " ")
+    words = set(re.findall(r"\w+", plain)) - OHM
+    unit = re.search(r"[kmg]?hz", plain)
+    if unit and ("freq" in plain or "f" in words):
+        return f"frequency_{unit[0]}"
+    of_z, of_s, sized = words & IMPEDANCE, words & REFLECTION, words & SIZE or "|" in plain
+    if words & OTHER or (of_z and of_s):
+        return ""
+    if words & ANGLE:
+        return "degrees of z_ohm" if of_z else "degrees of reflection" if of_s else "degrees"
+    for part in words & set(PARTS):
+        return {"re": "r_ohm", "im": "x_ohm"}[PARTS[part]] if of_z else PARTS[part]
+    if len(words) == 1 and "|" not in plain and words <= set(OHMS):
+        return OHMS[words.pop()]
+    if of_z:
+        return "z_ohm" if words <= IMPEDANCE | SIZE else ""
+    if "db" in words or "logmag" in words:
+        return "magnitude_db" if of_s or sized else ""
+    known = words and words <= REFLECTION | SIZE
+    return "magnitude" if known and (sized or words & {"rho", "ρ"}) else ""

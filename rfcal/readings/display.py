@@ -6,16 +6,15 @@ frequency one is true, the edges of what is possible among them.
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr
-from rfcal.readings.rows import HIGHEST_HZ, require_ascending, require_plausible
+from rfcal.readings.rows import require_ascending, require_plausible
 from rfcal.readings.sweep import Sweep
 from rfcal.uncertainty.quantity import Effect, spread_effects
 
@@ -31,6 +30,9 @@ FAR = np.array([1.0, 3.0, ENDLESS])
 """Places beyond it that stand for all, in parts of it; the first is its end."""
 APART = 0.04
 """How far options may lie apart that stand for all between them [1]: less than analyzers err."""
+
+POLAR = ("magnitude", "degrees")
+"""The two numbers of a display of a reflection."""
 
 STEP = "display step"
 """The name of that uncertainty in the budget, after a reading's."""
@@ -106,25 +108,24 @@ class Display:
         """From R and X [ohm], where X may have no sign and cells may be `Beyond` the display."""
         beyond = [any(isinstance(cell, Beyond) for cell in row) for row in rows]
         # all that a cell beyond the display may be is among the options
-        step = np.where(beyond, 0.0, self.steps[0])
-        doubt = partial(display_effects, self.label, step, z_ref=self.z_ref)
+        steps = dict.fromkeys("RX", np.where(beyond, 0.0, self.steps[0]))
         signs = (0,) if sign_known else (1, -1)
-        return self._options(rows, self._of_impedance, doubt, signs=signs)
+        return self._options(rows, self._of_impedance, steps, signs=signs)
 
     def polar(self, rows: Sequence[Sequence[float]]) -> Options:
         """From the magnitude [1] and the angle [degree] of a reflection."""
+        steps = dict(zip(POLAR, self.steps, strict=True))
         own = np.exp(1j * np.radians([row[2] for row in rows]))
-        doubt = partial(polar_effects, self.label, self.steps, direction=own)
-        return self._options(rows, self._of_polar, doubt, bare=True)
+        return self._options(rows, self._of_polar, steps, bare=True, direction=own)
 
     def sizes(
         self, z_rows: Sequence[Sequence[float]], swr_rows: Sequence[Sequence[float]]
     ) -> Options:
         """From |Z| [ohm], from SWR, or from both."""
         if not swr_rows:
-            return self._options(z_rows, self._circle_of_z, self._along_z)
+            return self._options(z_rows, self._circle_of_z, {"|Z|": self.steps[0]})
         if not z_rows:
-            return self._options(swr_rows, self._circle_of_swr, self._outward, bare=True)
+            return self._options(swr_rows, self._circle_of_swr, {"SWR": self.steps[1]}, bare=True)
         if [row[0] for row in z_rows] != [row[0] for row in swr_rows]:
             raise ReadingError(
                 self.where,
@@ -133,26 +134,24 @@ class Display:
             )
         both = [(*z, swr) for z, (_, swr) in zip(z_rows, swr_rows, strict=True)]
         # of two sizes all is among the options
-        return self._options(both, self._both, lambda x: (), signs=(1, -1), bare=True)
+        return self._options(both, self._both, {}, signs=(1, -1), bare=True)
 
     def _options(
         self,
         rows: Sequence[Sequence[float]],
         possible: Callable[[str, Sequence[float], int], Complex],
-        effects: Callable[[Complex], tuple[Effect, ...]],
+        steps: Mapping[str, float | Real],
         *,
         signs: tuple[int, ...] = (0,),
         bare: bool = False,
+        direction: Complex | None = None,
     ) -> Options:
-        """What each row leaves possible with each sign of X, and the doubt by the display's step.
+        """What each row leaves possible with each sign of X, and the doubt by the display's steps.
 
         Of several rows, errors name the one; the last option of a row stands in where others have
         more.
         """
         megahertz = np.array([row[0] for row in rows], float)
-        if megahertz[-1] * 1e6 > HIGHEST_HZ:
-            why = f"the first column is MHz, and {megahertz[-1]:.10g} is too much"
-            raise ReadingError(self.where, why)
         require_ascending(megahertz * 1e6, self.where)
         places = [f"{self.where}, row {i}" for i in range(1, len(rows) + 1)]
         placed = list(zip(places if rows[1:] else [self.where], rows, strict=True))
@@ -162,7 +161,8 @@ class Display:
             most = max(x.size for x in found)
             for x in np.transpose([np.pad(x, (0, most - x.size), mode="edge") for x in found]):
                 require_plausible(x, self.where)
-                own = megahertz * 1e6, x, self.z_ref, self.label, None, effects(x), bare
+                effects = step_effects(self.label, x, self.z_ref, steps, direction)
+                own = megahertz * 1e6, x, self.z_ref, self.label, None, effects, bare
                 sweeps.append(Sweep(*own))
                 signs_of.append(sign)
         return Options(tuple(sweeps), tuple(signs_of))
@@ -236,24 +236,12 @@ class Display:
         found = found[np.argsort(np.abs(angles))]  # the usual first
         return found[np.abs(found) <= MOST_RAW]
 
-    def _along_z(self, x: Complex) -> tuple[Effect, ...]:
-        """What the step of |Z| changes of reflections [1]."""
-        with np.errstate(divide="ignore", invalid="ignore"):
-            z = (1 + x) / (1 - x)
-            along = z / np.abs(z) * (1 - x) ** 2 / (2 * self.z_ref)
-        return _by_steps(self.label, size=self.steps[0] * np.nan_to_num(along))
-
     def _circle_of_swr(self, where: str, row: Sequence[float], _: int) -> Complex:
         """Reflections [1] that SWR alone leaves possible."""
         swr = self._range(where, row[1], 0.0, 1.0, "SWR")
         sizes = np.unique((swr - 1) / (swr + 1))
         count = 8 * (1 + int(sizes[0] * 2 * np.pi / APART / 8))
         return np.ravel(sizes[:, None] * np.exp(2j * np.pi * np.arange(count) / count))
-
-    def _outward(self, x: Complex) -> tuple[Effect, ...]:
-        """What the step of SWR changes of reflections [1]: d|x| = 2 dS / (S + 1)^2."""
-        outward = np.exp(1j * np.angle(x)) * (1 - np.abs(x)) ** 2 / 2
-        return _by_steps(self.label, size=self.steps[1] * outward)
 
 
 def as_shown(z: Complex, z_ref: float) -> dict[str, Real]:
@@ -296,34 +284,28 @@ def size_range(
     return low, np.where(beyond, MOST_RAW, high)
 
 
-def display_effects(
-    label: str, step_ohm: float | Real, reading: Complex, z_ref: float
+def step_effects(
+    label: str,
+    reading: Complex,
+    z_ref: float,
+    steps: Mapping[str, float | Real],
+    direction: Complex | None = None,
 ) -> tuple[Effect, ...]:
-    """What the step of a display makes uncertain of an impedance typed off it, along R and X."""
-    by_r = step_ohm * (1 - reading) ** 2 / (2 * z_ref)
-    return _by_steps(label, real=by_r, imaginary=1j * by_r)
+    """What a display's steps make uncertain of a reading [1], by the numbers that it shows.
 
-
-def polar_effects(
-    label: str, steps: tuple[float, float], reading: Complex, direction: Complex | None = None
-) -> tuple[Effect, ...]:
-    """What the display's steps [1, degree] make uncertain of a magnitude and an angle typed off it.
-
-    The direction of a reading that may be zero is stated.
+    It shows the nearest step: an even spread of one step, so step / sqrt(12). The direction of a
+    reading that may be zero is stated.
     """
-    if direction is None:
-        direction = np.exp(1j * np.angle(reading))
-    turn = np.radians(steps[1])
-    return _by_steps(label, magnitude=steps[0] * direction, angle=turn * 1j * reading)
-
-
-def _by_steps(label: str, **changes: Complex) -> tuple[Effect, ...]:
-    """What a reading is uncertain by, each number's step changing it by so much.
-
-    A display shows the nearest step: an even spread of one step, so step / sqrt(12).
-    """
+    outward = np.exp(1j * np.angle(reading)) if direction is None else direction
+    by_r = (1 - reading) ** 2 / (2 * z_ref)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        z = (1 + reading) / (1 - reading)
+        by_z = np.nan_to_num(z / np.abs(z) * by_r)
+    by_polar = dict(zip(POLAR, (outward, 1j * np.pi / 180 * reading), strict=True))
+    by_swr = outward * (1 - np.abs(reading)) ** 2 / 2  # d|x| = 2 dS / (S + 1)^2
+    slopes = {"R": by_r, "X": 1j * by_r, "|Z|": by_z, "SWR": by_swr, **by_polar}
     name = f"{label}: {STEP}"
     return tuple(
-        Effect(name, change / np.sqrt(12), True, True, influence=(name, number))
-        for number, change in changes.items()
+        Effect(name, step / np.sqrt(12) * slopes[number], True, True, influence=(name, number))
+        for number, step in steps.items()
     )

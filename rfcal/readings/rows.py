@@ -38,7 +38,10 @@ def text_lines(text: str) -> Iterator[tuple[int, str]]:
 def table(
     rows: Iterable[tuple[int, Sequence[float]]], file: str, most: int, say: Say = silent
 ) -> tuple[Real, Sequence[int]]:
-    """The numbers (F, K) of rows, each with its line and in it the frequency [Hz] first; lines."""
+    """The numbers (F, K) of rows, each with its line and in it the frequency [Hz] first; lines.
+
+    Frequencies ascend.
+    """
     numbers, lines, last = array("d"), array("q"), 0.0
     for line, values in rows:
         if len(lines) >= most:
@@ -52,12 +55,20 @@ def table(
         last = values[0]
     if not lines:
         raise ReadingError(file, "there are no data lines: the sweep is empty")
-    return np.frombuffer(numbers).reshape(len(lines), -1), lines
+    found = np.frombuffer(numbers).reshape(len(lines), -1)
+    require_ascending(found[:, 0], file, lines)
+    return found, lines
 
 
-def in_form(form: str, numbers: Real) -> Complex:
+def in_form(form: str, numbers: Real, file: str, lines: Sequence[int]) -> Complex:
     """What columns of pairs say, (F, N): RI both parts, MA size and degrees, DB the size in dB."""
     first, second = numbers[:, 0::2], numbers[:, 1::2]
+    least = np.min(first, axis=1)
+    if form == "MA" and np.any(least < 0):
+        at = int(np.argmax(least < 0))
+        why = f"a magnitude of {least[at]:.6g} is below zero: are the magnitudes in dB?"
+        cure = "Then say so, by magnitude_db in a CSV or DB for MA in an option line"
+        raise ReadingError(file, f"{why} {cure}", lines[at])
     with np.errstate(all="ignore"):  # what overflows is refused by its size afterwards
         if form == "RI":
             return np.asarray(first + 1j * second)

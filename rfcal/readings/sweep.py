@@ -1,9 +1,12 @@
-"""Raw readings: Touchstone or CSV files, or numbers typed off a display, as one `Sweep`."""
+"""Raw readings: Touchstone or CSV files, numbers typed off a display, networks, as one `Sweep`.
+
+Networks are scikit-rf's; whatever has their frequencies, parameters and z0 will do.
+"""
 
 import hashlib
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,12 +14,11 @@ from numpy.typing import ArrayLike
 from rfcal import defaults
 from rfcal.errors import ArgumentError, ReadingError
 from rfcal.findings import grid_words
-from rfcal.maths.arguments import frequencies, frozen, numbers, reference
+from rfcal.maths.arguments import LEAST_OHM, MOST_OHM, frequencies, frozen, numbers, reference
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.content import decoded, whole_file
-from rfcal.readings.csv import AS_FOUND, Layout, read_csv
-from rfcal.readings.network import Network, parameters_of
+from rfcal.readings.csv import AS_FOUND, Layout, guessed, read_csv
 from rfcal.readings.rows import RECORD_POINTS, Say, require_ascending, require_plausible, silent
 from rfcal.readings.touchstone import read_touchstone
 from rfcal.uncertainty.coverage import from_repeats
@@ -25,6 +27,53 @@ from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 NO_REFLECTION = 3.0
 """Raw readings that are larger at most points [1] are no reflections (common practice, no
 source)."""
+
+
+@runtime_checkable
+class Network(Protocol):
+    """What is needed of a network: frequencies [Hz], scattering parameters, impedance and name."""
+
+    f: Any
+    s: Any
+    z0: Any
+    name: Any
+
+
+def parameters_of(network: Network, ports: int) -> tuple[Real, Complex, float]:
+    """Frequencies [Hz], scattering parameters (F, ports, ports) [1] and their reference [ohm].
+
+    Parameters in references that differ from port to port, or over frequency, are those of 50 ohm
+    after this, where one port is asked for.
+    """
+    if not isinstance(network, Network):
+        raise ArgumentError(f"a network of scikit-rf is expected, found {type(network).__name__}")
+    frequency, s = frequencies(network.f), numbers(network.s, "scattering parameters")
+    name = f"the network '{network.name}'" if network.name else "the network"
+    if s.shape != (frequency.size, ports, ports):
+        hint = ": pass one of its parameters, such as network.s11" if ports == 1 else ""
+        raise ArgumentError(
+            f"{name} has parameters of shape {s.shape}, and {ports} port(s) are wanted{hint}"
+        )
+    z0 = np.broadcast_to(numbers(network.z0, "the impedance of a network"), (frequency.size, ports))
+    if np.any(np.imag(z0)) or np.any(np.real(z0) < LEAST_OHM) or np.any(np.real(z0) > MOST_OHM):
+        raise ArgumentError(
+            f"{name} has a reference impedance of {z0.flat[0]:g} ohm, and a real one from "
+            f"{LEAST_OHM:g} to {MOST_OHM:g} is wanted: renormalize it"
+        )
+    first = float(np.real(z0.flat[0]))
+    if np.all(z0 == first):
+        return frequency, s, first
+    if ports > 1:
+        raise ArgumentError(f"{name} has several reference impedances: renormalize it to one")
+    return frequency, renormalise(s, np.real(z0)[:, :, None], 50.0), 50.0
+
+
+def network_of(frequency: Real, reflection: Complex, z_ref: float, name: str) -> Any:
+    """A network of scikit-rf with one port."""
+    import skrf
+
+    grid = skrf.Frequency.from_f(frequency, unit="hz")
+    return skrf.Network(frequency=grid, s=reflection[:, None, None], z0=z_ref, name=name)
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,6 +264,21 @@ def read_sweep(
     return replace(averaged, parts=tuple(parts))
 
 
+def read_guessed(
+    folder: Path, file: str, *, label: str, z_ref: float = defaults.REFERENCE_OHM
+) -> tuple[Sweep, Layout]:
+    """A sweep, and as what the columns of its file were taken where the header is not ours."""
+    try:
+        return read_sweep(folder, file, label=label, z_ref=z_ref), AS_FOUND
+    except ReadingError:
+        if not file.lower().endswith(".csv") or not (folder / file).is_file():
+            raise
+        layout = guessed(decoded(whole_file(folder / file)))
+        if layout is None:
+            raise
+        return read_sweep(folder, file, label=label, z_ref=z_ref, layout=layout), layout
+
+
 def _one_sweep(
     folder: Path, file: str, label: str, z_ref: float, most: int, layout: Layout, say: Say
 ) -> Sweep:
@@ -226,7 +290,6 @@ def _one_sweep(
         ports = 2 if file.lower().endswith(".s2p") else 1
         frequency, s, z_ref, lines = read_touchstone(text, file, ports=ports, most=most, say=say)
         reflection = s[:, 0, 0]
-    require_ascending(frequency, file, lines)
     require_plausible(reflection, file, lines)
     origin = Origin(file, content if frequency.size <= RECORD_POINTS else b"")
     return Sweep(frequency, reflection, z_ref, label, origin, (), bare)
@@ -263,6 +326,5 @@ def read_two_port(folder: Path, file: str, *, label: str) -> TwoPortSweep:
     frequency, s, z_ref, lines = read_touchstone(
         decoded(content), file, ports=2, most=RECORD_POINTS
     )
-    require_ascending(frequency, file, lines)
     require_plausible(np.abs(s).max(axis=(1, 2)), file, lines)
     return TwoPortSweep(frequency, s, z_ref, label, Origin(file, content))

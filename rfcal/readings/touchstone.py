@@ -83,7 +83,8 @@ def read_touchstone(
     wanted, line = head.said.get("number of frequencies", (str(len(lines)), 0))
     if wanted != str(len(lines)):
         raise head.refused(f"{wanted} frequencies are announced and {len(lines)} are there", line)
-    return numbers[:, 0], _scattering(head, numbers[:, 1:]), head.z_ref, lines
+    value = in_form(head.value("form"), numbers[:, 1:], file, lines)
+    return numbers[:, 0], _scattering(head, value), head.z_ref, lines
 
 
 def _points(head: _Head, text: str) -> Iterator[tuple[int, list[float]]]:
@@ -173,32 +174,23 @@ def _as_numbers(text: str) -> list[float]:
 
 def _numbers(head: _Head, number: int, line: str) -> list[float]:
     """The frequency [Hz] and the numbers of one point."""
-    values, count, wrong = _as_numbers(line), 1 + 2 * head.ports**2, ""
-    if not values:
-        hint = ", with a point for the decimals and spaces between" if "," in line else ""
-        wrong = f"expected {('three', 'nine')[head.ports - 1]} numbers{hint}, found '{line[:60]}'"
-    elif len(values) != count:
-        pairs = ("one pair", "four pairs")[head.ports - 1]
-        why = "cut off?"
+    values, count = _as_numbers(line), 1 + 2 * head.ports**2
+    if len(values) != count or not all(map(math.isfinite, values)):
+        hint = ": cut off?" if 0 < len(values) < count else ""
         if len(values) > count:
-            why = "a file of two ports has a name that ends in .s2p, and its S11 is read"
-        wrong = f"expected a frequency and {pairs} of numbers, found {len(values)} numbers ({why})"
-    elif not all(map(math.isfinite, values)):
-        wrong = "a value here is not finite (NaN or infinite)"
-    elif head.value("form") == "MA" and (least := min(values[1::2])) < 0:
-        wrong = (
-            f"a magnitude of {least:.6g} is below zero: are the magnitudes in dB? Then write DB "
-            "for MA in the option line"
+            hint = ": a file of two ports has a name that ends in .s2p, and its S11 is read"
+        wanted = (
+            f"expected {('three', 'nine')[head.ports - 1]} numbers, none of them NaN or infinite"
         )
-    if wrong:
-        raise head.refused(wrong, number)
+        how = f"with a point for the decimals and spaces between, found '{line[:60]}'"
+        raise head.refused(f"{wanted}, {how}{hint}", number)
     values[0] *= UNITS_HZ[head.value("unit")]
     return values
 
 
-def _scattering(head: _Head, numbers: Real) -> Complex:
-    """Scattering parameters (F, ports, ports) [1] of the columns of a file."""
-    value, parameter = in_form(head.value("form"), numbers), head.value("parameter")
+def _scattering(head: _Head, value: Complex) -> Complex:
+    """Scattering parameters (F, ports, ports) [1] of the values of a file."""
+    parameter = head.value("parameter")
     if parameter != "S":
         # version 2 says ohms and siemens; before, they were in units of the reference
         unit = head.z_ref if head.value("version", "1") >= "2" else 1.0

@@ -13,7 +13,6 @@ import tempfile
 import unicodedata
 import zlib
 from collections.abc import Iterable, Mapping
-from contextlib import suppress
 from hashlib import sha256
 from mmap import ACCESS_READ, mmap
 from pathlib import Path, PurePosixPath
@@ -22,7 +21,7 @@ from typing import Any
 from rfcal.errors import RecordError
 from rfcal.readings.content import require_plain
 from rfcal.record.files import write_files
-from rfcal.record.format.schema import FILE, MOST_RECORD_BYTES, Record, named_files
+from rfcal.record.format.schema import FILE, MOST_RECORD_BYTES, named_files
 from rfcal.record.job.compute import compute
 from rfcal.record.json_text import parsed
 from rfcal.record.results import Results, fingerprint
@@ -40,13 +39,8 @@ _DEVICES = {
     *("con", "prn", "aux", "nul", "clock$", "conin$", "conout$"),
     *(f"{port}{number}" for port in ("com", "lpt") for number in "0123456789¹²³"),
 }
-_RUN = re.compile(
-    r"\.(app|appimage|bash|bat|chm|cmd|com|command|cpl|csh|desktop|dll|docm|dylib|exe|fish|hta|"
-    r"html?|inf|ini|ipynb|jar|jnlp|jse?|ksh|lnk|mjs|msc|msi|php|pif|pl|ps1|py[cwz]?|rb|reg|run|scf|"
-    r"scpt|scr|sh|so|svg|sys|url|vb[es]|ws[cfh]|xlsm|zsh)",
-    re.IGNORECASE,
-)
-"""Endings of files that some system runs, or opens with rights; no reading has them."""
+_ENDINGS = re.compile(r"(|\.(s\d+p|ts|csv|tsv|txt|dat|asc|prn|toml))", re.IGNORECASE)
+"""Endings of files of readings: nothing of any other is carried, for some systems run some."""
 
 
 def script(results: Results) -> str:
@@ -92,26 +86,13 @@ def recomputed(source: Path) -> Results:
 def pack(files: Mapping[str, bytes]) -> dict[str, str]:
     """A record's files by their relative path, compressed and in base 64."""
     require_portable(files, FILE, ": rename it, so that the page can give it back anywhere")
-    _require_room(map(len, files.values()))
+    if sum(map(len, files.values())) > MOST_CARRIED:
+        why = f"its files are more than the {MOST_CARRIED / 1e6:g} MB that a page can carry"
+        raise RecordError(FILE, "", f"{why}: keep fewer points, or correct them in Python")
     return {
         name: base64.b64encode(zlib.compress(content, 6)).decode("ascii")
         for name, content in files.items()
     }
-
-
-def require_room(record: Record) -> None:
-    """Refuse a record that its page could not carry, by the sizes of the files it names."""
-    found = [len(record.content)]
-    for name in named_files(record.content):
-        with suppress(OSError, ValueError):  # what cannot be read is refused by who reads it
-            found.append(require_plain(record.folder / name))
-    _require_room(found)
-
-
-def _require_room(sizes: Iterable[int]) -> None:
-    if sum(sizes) > MOST_CARRIED:
-        why = f"its files are more than the {MOST_CARRIED / 1e6:g} MB that a page can carry"
-        raise RecordError(FILE, "", f"{why}: keep fewer points, or correct them in Python")
 
 
 def unpack(packed: Any, file: str) -> dict[str, bytes]:
@@ -146,20 +127,15 @@ def _inflated(packed: Mapping[str, Any], name: str, most: int, file: str) -> byt
 
 def require_portable(names: Iterable[str], file: str, cure: str = "") -> None:
     """Refuse names that not every system can hold as plain files beside each other."""
-    seen: dict[tuple[str, ...], str] = {}
+    seen: dict[str, str] = {}
     for name in names:
         if why := _unfit(name):
             raise RecordError(file, "", f"it carries a file {name!r} {why}{cure}")
-        parts = PurePosixPath(unicodedata.normalize("NFKC", name).casefold()).parts
-        if parts in seen:
-            twice = f"it carries the file '{name}' twice, as '{seen[parts]}'{cure}"
+        plain = unicodedata.normalize("NFKC", name).casefold()
+        if plain in seen:
+            twice = f"it carries the file '{name}' twice, as '{seen[plain]}'{cure}"
             raise RecordError(file, "", twice)
-        seen[parts] = name
-    for parts in seen:
-        for end in range(1, len(parts)):
-            if parts[:end] in seen:
-                clash = seen[parts[:end]]
-                raise RecordError(file, "", f"it carries '{clash}' as a file and as a folder")
+        seen[plain] = name
 
 
 def _unfit(name: str) -> str:
@@ -176,6 +152,6 @@ def _unfit(name: str) -> str:
             return "that is hidden"
         if part.split(".")[0].rstrip().lower() in _DEVICES:
             return "with the name of a device"
-    if _RUN.fullmatch(path.suffix):
-        return "of a kind that can be run"
+    if not _ENDINGS.fullmatch(path.suffix):
+        return "of a kind that may be run, as its name does not end like that of readings"
     return ""

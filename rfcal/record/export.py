@@ -1,9 +1,7 @@
 """Results as files: ``results.json`` and corrected Touchstone."""
 
-import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import chain, count, repeat
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,14 +12,17 @@ from rfcal.feedline.changes.loss import Lost
 from rfcal.matching.parts import Inductor
 from rfcal.matching.ranking import Group
 from rfcal.maths.reflection import swr
+from rfcal.record.files import slug
+from rfcal.record.findings.components import part_words
 from rfcal.record.findings.line.state import line_verdict
-from rfcal.record.json_text import Told, once, pieces, told_figures, told_part
+from rfcal.record.json_text import Told, once, pieces
 from rfcal.record.results import (
     AfterBuilding,
     Check,
     Device,
     LineState,
     MatchResult,
+    Part,
     Proposal,
     Reread,
     Results,
@@ -30,13 +31,10 @@ from rfcal.record.results import (
 )
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom
+from rfcal.uncertainty.derived import Figure
 
 UPPER = (slice(None), [0, 0, 1], [0, 1, 1])
 """What differs in symmetric matrices, shape (F, 2, 2)."""
-MOST_HEAD = 4_000_000
-"""Bytes of results.json within which it says what is of its set."""
-_SET = re.compile(rb'^"record": .*"fingerprint": "([0-9a-f]{64})", "files": (.*)', re.MULTILINE)
-_FILE = re.compile(rb'"([a-z0-9-]+\.s1p)"')
 OF_OTHER = ("impedance_ohm", "expanded_uncertainty_ohm", "interval_ohm", "derived")
 """What is said of a second answer."""
 OF_YIELD = ("standard_uncertainty", "parts", "measurement")
@@ -69,7 +67,7 @@ def results_json(results: Results) -> Iterator[bytes]:
     }
     asked = {
         "rereads": [_reread(m) for m in results.rereads],
-        "components": [told_part(p) for p in results.parts],
+        "components": [_part(p) for p in results.parts],
         "line_check": results.line and _line(results.line),
         "match": [_match(m) for m in results.matches],
     }
@@ -177,7 +175,7 @@ def _device(device: Device) -> dict[str, Any]:
         and {k: Told(v, loss.expanded_uncertainty_db) for k, v in vars(loss).items()},
         **_verdict(device),
         "degrees_of_freedom": once(freedom) if np.any(np.isfinite(freedom)) else None,
-        "derived": told_figures(device.figures),
+        "derived": _figures(device.figures),
         "budget": [
             {"source": source, "share_r": Told(share[:, 0], 1.0), "share_x": Told(share[:, 1], 1.0)}
             for source, share in device.budget.items()
@@ -334,25 +332,56 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
     }
 
 
-def earlier_files(folder: Path) -> list[str]:
-    """Touchstone files that the results.json of a folder calls its own, and that still are."""
-    said = folder / "results.json"
-    found = _SET.search(_begins(said, MOST_HEAD)) if said.is_file() else None
-    if found is None:
-        return []
-    names = dict.fromkeys(name.decode() for name in _FILE.findall(found[2]))
-    there = (name for name in names if (folder / name).is_file())
-    return [name for name in there if found[1] in _begins(folder / name, 10_000)]
+def _part(part: Part) -> dict[str, Any]:
+    """One part: its answer, its circuit and all that were tried, its equivalents."""
+    verdict, chosen = part.verdict, part.verdict.chosen
+    return {
+        "measurement": part.request.measurement,
+        "answer": part_words(part),
+        "model": chosen and chosen.name,
+        "as_well": list(verdict.rivals),
+        "reason": verdict.reason or None,
+        "method": part.request.method,
+        "fixture_share": part.fixture and Told(part.fixture.share, 1.0),
+        "temperature_c": part.request.temperature_c,
+        "values": {
+            key: {name: _one(getattr(figure, name)) for name in ("value", "low", "high")}
+            for key, figure in _keyed(verdict.figures).items()
+        },
+        "models": [
+            {"model": f.name, "chi_square": f.chi_square, "degrees_of_freedom": f.freedom}
+            | {"criterion": f.criterion, "describes": f.describes}
+            for f in verdict.fits
+        ],
+        "frequency_hz": verdict.sweep.frequency,
+        "equivalents": _figures(part.equivalents),
+    }
 
 
-def _begins(file: Path, most: int) -> bytes:
-    with file.open("rb") as opened:
-        return opened.read(most)
+def _one(value: np.ndarray) -> float | None:
+    """A number that is one, to the digits that any uncertainty can support."""
+    return float(f"{value[0]:.6g}") if np.isfinite(value[0]) else None
 
 
-def slug(name: str) -> str:
-    """A file name made of a measurement's name: small letters, digits and hyphens."""
-    return re.sub(r"[^a-z0-9]+", "-", name.lower())[:60].strip("-") or "measurement"
+def _figures(figures: Mapping[str, Figure]) -> dict[str, Any]:
+    """Figures over frequency and their intervals, by name and unit."""
+    return {key: _figure(figure) for key, figure in _keyed(figures).items()}
+
+
+def _keyed(figures: Mapping[str, Figure]) -> dict[str, Figure]:
+    names = (f"{name}_{figure.unit.lower()}".rstrip("_") for name, figure in figures.items())
+    return dict(zip(names, figures.values(), strict=True))
+
+
+def _figure(figure: Figure) -> dict[str, Any]:
+    """A figure and its interval, to the fifth digit of the larger side that is known."""
+    ends = np.stack([figure.low, figure.high])
+    with np.errstate(invalid="ignore"):  # both ends may be infinite: no side is known then
+        sides = np.abs(ends - np.where(np.isfinite(figure.value), figure.value, ends[::-1]))
+    wide = np.max(np.where(np.isfinite(sides), sides, 0), axis=0)
+    wide = np.where(wide > 0, wide, np.inf)
+    told = {name: Told(getattr(figure, name), wide) for name in ("value", "low", "high")}
+    return {**told, "one_sided": once(figure.one_sided)}
 
 
 def file_names(results: Results) -> dict[str, str]:

@@ -6,6 +6,7 @@ every moment each file of a whole set stands in `READY` or in its place.
 """
 
 import os
+import re
 import shlex
 import shutil
 import subprocess
@@ -20,6 +21,10 @@ from rfcal.errors import RecordError
 ASIDE, READY, NEW, OLD, LOCK = ".rfcal-writing", "ready", "new", "old", "lock"
 GONE = "gone"
 """What of an earlier set a whole one takes away."""
+MOST_HEAD = 4_000_000
+"""Bytes of results.json within which it says what is of its set."""
+_SET = re.compile(rb'^"record": .*"fingerprint": "([0-9a-f]{64})", "files": (.*)', re.MULTILINE)
+_FILE = re.compile(rb'"([a-z0-9-]+\.s1p)"')
 
 
 def write_files(
@@ -188,3 +193,24 @@ def _move(folder: Path, ready: Path, old: Path, names: Iterable[str], made: list
             os.replace(target, old / name)
         if os.path.lexists(ready / name):
             os.replace(ready / name, target)
+
+
+def earlier_files(folder: Path) -> list[str]:
+    """Touchstone files that the results.json of a folder calls its own, and that still are."""
+    said = folder / "results.json"
+    found = _SET.search(_begins(said, MOST_HEAD)) if said.is_file() else None
+    if found is None:
+        return []
+    names = dict.fromkeys(name.decode() for name in _FILE.findall(found[2]))
+    there = (name for name in names if (folder / name).is_file())
+    return [name for name in there if found[1] in _begins(folder / name, 10_000)]
+
+
+def _begins(file: Path, most: int) -> bytes:
+    with file.open("rb") as opened:
+        return opened.read(most)
+
+
+def slug(name: str) -> str:
+    """A file name made of a measurement's name: small letters, digits and hyphens."""
+    return re.sub(r"[^a-z0-9]+", "-", name.lower())[:60].strip("-") or "measurement"

@@ -16,7 +16,7 @@ from rfcal.findings import grouped
 from rfcal.maths.reflection import Real
 from rfcal.readings.content import whole_file
 from rfcal.record.archive import recomputed
-from rfcal.record.export import slug
+from rfcal.record.files import slug
 from rfcal.record.findings.components import part_words
 from rfcal.record.format.schema import Record
 from rfcal.record.job.compute import compute

@@ -185,7 +185,7 @@ def test_line_sweeps_at_other_frequencies_are_refused(filed):
 
 def test_a_one_port_file_is_no_adapter(filed):
     append(filed, 'adapter = "raw/open.s1p"')
-    with pytest.raises(RfcalError, match="four pairs"):
+    with pytest.raises(RfcalError, match="nine numbers"):
         compute.compute(filed)
 
 

@@ -652,7 +652,7 @@ def test_a_device_that_is_not_the_same_is_told(record):
 
 def test_the_same_device_must_be_there(record):
     folder = record({"coil": 40 + 35j}, [14.1], more='same_as = "coil"\n')
-    with pytest.raises(RfcalError, match="there is no other"):
+    with pytest.raises(RfcalError, match="could stand here: there are none"):
         compute(folder)
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rfcal.readings.guess import guessed
+from rfcal.readings.csv import guessed
 
 
 @pytest.mark.parametrize(

@@ -73,7 +73,7 @@ class Table:
     def one_among(self, key: str, word: Any, among: Iterable[str]) -> Any:
         """One of a few words or names."""
         if word not in (among := tuple(among)):
-            there = ", ".join(among) or "what it may be, for there is nothing"
+            there = ", ".join(among) or "those that could stand here: there are none"
             raise self.fail(key, f"{show(word)} is none of {there}")
         return word
 

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
 
 from rfcal.maths.arguments import LEAST_OHM, MOST_OHM
@@ -72,6 +72,15 @@ class Whole(Key):
 
     def _fits(self, found: Any) -> bool:
         return type(found) is int and found >= 0
+
+
+class One(Whole):
+    """A number that is always 1."""
+
+    form = "1, before the tables: format = 1"
+
+    def _fits(self, found: Any) -> bool:
+        return type(found) is int and found == 1
 
 
 class Coefficients(Key):
@@ -228,8 +237,4 @@ class Files(File):
 
     def _value(self, table: Table, found: Any) -> tuple[str, ...]:
         several = found if all_texts(found, 2) else [found]
-        paths = tuple(super(Files, self)._value(table, v) for v in several)
-        if len({PurePosixPath(path) for path in paths}) < len(paths):
-            why = "one file stands in the list twice: only new readings scatter"
-            raise table.fail(self.name, why)
-        return paths
+        return tuple(super(Files, self)._value(table, v) for v in several)

@@ -8,7 +8,7 @@ from typing import Any
 
 from rfcal.readings.csv import AS_FOUND, DELIMITERS, PAIRS, UNITS_HZ, Layout
 from rfcal.readings.display import Beyond
-from rfcal.record.format.keys import TOGETHER, Key, Table, as_text, show
+from rfcal.record.format.keys import TOGETHER, Key, Placed, Table, as_text, show
 from rfcal.record.format.kinds import Choice, File, Files, OneLine, Rows
 
 
@@ -22,7 +22,7 @@ class DisplayRows(Rows):
         place, said = f"{self.name}, row {row}", as_text(found).strip().lower()
         beyond = re.fullmatch(r">\s*(\d+(\.\d*)?)", said) if isinstance(found, str) else None
         if beyond and self.whole:
-            why = "what is beyond the display tells too little of what lies before a far end"
+            why = "a far end beyond the display tells too little of what lies before it"
             cure = "read it at frequencies where the display shows it, or sweep it into a file"
             raise table.fail(place, f"{why}: {cure}")
         if beyond and float(beyond[1]):
@@ -175,6 +175,15 @@ class Reading:
         return sizes or bool(self.beyond) or not self.sign_known
 
 
+@dataclass(frozen=True)
+class Item(Placed):
+    """What was connected and read."""
+
+    name: str
+    place: str  # where it stands in the record, for errors
+    reading: Reading
+
+
 def step_of(cells: Sequence[object], coarsest: int = 0) -> float:
     """Such as 0.01 where two places were typed; `coarsest` is the least power of ten shown."""
     found = [Decimal(str(cell).lstrip("> ")) for cell in cells]
@@ -183,35 +192,25 @@ def step_of(cells: Sequence[object], coarsest: int = 0) -> float:
 
 def read_reading(table: Table, found: dict[str, Any]) -> Reading:
     """The reading of an item, out of the values found in its table."""
-    key = next((key.name for key in READING if key.name in table), "")
-    if not key:  # only a plan has none
-        return Reading()
-    sign_known = found.get(X_SIGN.name, "shown") == "shown"
-    if not sign_known and key != "typed":
+    key = next((key.name for key in READING if key.name in table), "")  # only a plan has none
+    sign_known, files = found[X_SIGN.name] == "shown", found["reading"] or ()
+    if not sign_known and key not in ("", "typed"):
         shows = "shows no sign anyhow" if key in TOGETHER else "has the sign"
         why = f"this key belongs to typed rows of MHz, R and X, and here is {key}, which {shows}"
         raise table.fail(X_SIGN.name, f"{why}: leave it out")
-    stated = [one.name for one in (COLUMNS, DELIMITER, DECIMAL) if one.name in table]
-    files = found[key] if key == "reading" else ()
-    if stated and (not files or any(re.search(r"\.(s\d+p|ts)$", file.lower()) for file in files)):
-        raise table.fail(stated[0], "this key says how a CSV file is written, and there is none")
-    if files:
-        columns, delimiter, decimal = (found[one.name] for one in (COLUMNS, DELIMITER, DECIMAL))
-        return Reading(files, layout=Layout(columns or {}, delimiter, decimal))
+    for i, row in enumerate(found["typed"] or () if not sign_known else (), start=1):
+        if row[2] < 0:
+            why = f"X is {row[2]:g}, so its sign is known: leave out x_sign, or type the size"
+            raise table.fail(f"typed, row {i}", f"{why} of X alone in every row")
+    columns, delimiter, decimal = (found[one.name] for one in (COLUMNS, DELIMITER, DECIMAL))
 
     def step(key: str, column: int = 1, coarsest: int = 0) -> float:
         return step_of([row[column] for row in table.values.get(key, ())], coarsest)
 
-    if key == "typed":
-        for i, row in enumerate(found[key] if not sign_known else (), start=1):
-            if row[2] < 0:
-                why = f"X is {row[2]:g}, so its sign is known: leave out x_sign, or type the size"
-                raise table.fail(f"typed, row {i}", f"{why} of X alone in every row")
-        finest = min(step(key), step(key, 2))
-        return Reading(typed=found[key], steps=(finest, finest), sign_known=sign_known)
-    if key == "typed_reflection":
-        # displays show a magnitude to 0.01 or finer and an angle to a degree or finer
-        return Reading(typed_reflection=found[key], steps=(step(key, 1, -2), step(key, 2)))
-    # displays show |Z| to an ohm or finer and an SWR to 0.1 or finer
-    steps = step("typed_z_ohm"), step("typed_swr", 1, -1)
-    return Reading(typed_z=found.get("typed_z_ohm"), typed_swr=found.get("typed_swr"), steps=steps)
+    # displays show ohms and degrees to one or finer, a magnitude to 0.01 and an SWR to 0.1
+    first = max(step("typed"), step("typed_reflection", 1, -2), step("typed_z_ohm"))
+    second = max(step("typed", 2), step("typed_reflection", 2), step("typed_swr", 1, -1))
+    steps = (min(first, second),) * 2 if key == "typed" else (first, second)
+    typed, polar, z, swr = (found[one.name] for one in READING[1:])
+    layout = Layout(columns or {}, delimiter, decimal)
+    return Reading(files, typed, polar, z, swr, steps, sign_known, layout)

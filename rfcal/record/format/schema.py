@@ -13,12 +13,12 @@ from rfcal import defaults
 from rfcal.errors import ArgumentError, RecordError
 from rfcal.readings.content import whole_file
 from rfcal.record.format.component import COMPONENT, ComponentRequest, read_components
-from rfcal.record.format.keys import FILE, Placed, Section, Table, as_text, show
-from rfcal.record.format.kinds import OHM, Choice, Day, File, Number, OneLine, Text, Whole
+from rfcal.record.format.keys import FILE, Section, Table, as_text, show
+from rfcal.record.format.kinds import OHM, Choice, Day, File, Number, One, OneLine, Text, Whole
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
 from rfcal.record.format.path import BETWEEN, Between, read_between
-from rfcal.record.format.reading import HOW, NAME, READING, Reading, read_reading
+from rfcal.record.format.reading import HOW, NAME, READING, Item, read_reading
 from rfcal.record.format.standard import (
     CHECK,
     REREAD,
@@ -99,19 +99,17 @@ MEASUREMENT = Section(
     readings=READING,
     below=(BETWEEN.name,),
 )
-TOP = Section("", "", (Whole("format", "always 1, before the tables", needed=True),))
 _ITEMS = (STANDARD, CHECK, MEASUREMENT, BETWEEN, REREAD)
 SECTIONS = (RECORD, ABOUT, ANALYZER, *_ITEMS, LINE_CHECK, MATCH, COMPONENT)
 """All tables of the record."""
+_TABLES = tuple(section.name for section in SECTIONS if section is not BETWEEN)
+TOP = Section("", "", (One("format", "the only format there is", needed=True),), below=_TABLES)
 
 
 @dataclass(frozen=True)
-class Measurement(Placed):
+class Measurement(Item):
     """A device to be corrected."""
 
-    name: str
-    place: str  # where it stands in the record, for errors
-    reading: Reading
     answer_hz: float | None  # where the answer in words is quoted
     between: tuple[Between, ...] = ()  # what is in front of the device, from the plane outward
     same_as: str | None = None  # another measurement of the same device
@@ -168,7 +166,7 @@ class Record:
         shown = [item.reading.steps[0] for item in self.items() if item.reading.typed is not None]
         return max(self.analyzer["resolution_ohm"], min(shown, default=0.0))
 
-    def items(self) -> tuple[Artefact | Measurement | Reread, ...]:
+    def items(self) -> tuple[Item, ...]:
         """All that was read: standards, checks, measurements, and what was read again."""
         return (*self.standards, *self.checks, *self.measurements, *self.rereads)
 
@@ -251,15 +249,8 @@ def _about(table: Table) -> dict[str, str]:
     return {key: as_text(value) for key, value in table.values.items()}
 
 
-def _require_format(top: Table) -> None:
-    top.only(["format", *(s.name for s in SECTIONS if s is not BETWEEN)])
-    if top.values.get("format") != 1 or isinstance(top.values["format"], bool):
-        why = "there must be a line 'format = 1' before the tables; it is the only format there is"
-        raise top.fail("format", why)
-
-
 def _record(top: Table, content: bytes) -> Record:
-    _require_format(top)
+    TOP.read(top)
     worth = top.inner(ANALYZER.name)
     head, analyzer = RECORD.read(top.inner(RECORD.name)), ANALYZER.read(worth)
     standards = tuple(read_artefact(t, STANDARD) for t in _items(top, STANDARD))

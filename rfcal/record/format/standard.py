@@ -7,9 +7,9 @@ from typing import cast
 from rfcal import defaults
 from rfcal.findings import grouped
 from rfcal.models.standards import KINDS, MOST_DELAY_S, UNCERTAIN, Kind, Standard
-from rfcal.record.format.keys import Key, Placed, Section, Table
+from rfcal.record.format.keys import Key, Section, Table
 from rfcal.record.format.kinds import OHM, Choice, Coefficients, File, Number, OneLine
-from rfcal.record.format.reading import HOW, NAME, READING, Reading, read_reading
+from rfcal.record.format.reading import HOW, NAME, READING, Item, read_reading
 
 
 def _with(part: str, of: Mapping[str, Collection[str]] = KINDS) -> tuple[str, ...]:
@@ -116,12 +116,9 @@ CHECK = replace(
 
 
 @dataclass(frozen=True)
-class Artefact(Placed):
+class Artefact(Item):
     """A standard or a check artefact."""
 
-    name: str
-    place: str  # where it stands in the record, for errors
-    reading: Reading
     model: Standard | None  # what it is; None for kind ``known``
     definition: str | None  # file with its reflection, for kind ``known``
     uncertainty: Mapping[str, float]  # as the record states it; empty for the defaults
@@ -162,13 +159,10 @@ REREAD = Section(
 
 
 @dataclass(frozen=True)
-class Reread(Placed):
-    """A second reading of an artefact."""
+class Reread(Item):
+    """A second reading of an artefact, whose name is a label such as ``"short, read again"``."""
 
-    name: str  # its label, such as ``"short, read again"``
     of: str  # name of the artefact
-    place: str  # where it stands in the record, for errors
-    reading: Reading
 
 
 def read_rereads(tables: Sequence[Table], artefacts: Sequence[str]) -> tuple[Reread, ...]:
@@ -179,5 +173,5 @@ def read_rereads(tables: Sequence[Table], artefacts: Sequence[str]) -> tuple[Rer
         of = table.one_among("of", values["of"], artefacts)
         before = sum(item.of == of for item in found)
         name = f"{of}, read again" + (f" ({before + 1})" if before else "")
-        found.append(Reread(name, of, table.place, read_reading(table, values)))
+        found.append(Reread(name, table.place, read_reading(table, values), of))
     return tuple(found)

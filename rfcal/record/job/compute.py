@@ -40,7 +40,8 @@ from rfcal.record.format import schema, standard
 from rfcal.record.format.component import ComponentRequest
 from rfcal.record.format.line import LineCheck
 from rfcal.record.format.match import MatchRequest
-from rfcal.record.format.schema import Artefact, Measurement, Reading, Record
+from rfcal.record.format.reading import Reading
+from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import displays, readings
 from rfcal.record.job import line as line_check
 from rfcal.record.job.components import at_port, between_ports, two_ports

@@ -22,7 +22,8 @@ from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.readings.signs import about_signs, own_doubt
 from rfcal.record.findings.turns import beyond_passive
-from rfcal.record.format.schema import Artefact, Reading, Record
+from rfcal.record.format.reading import Reading
+from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.job.readings import refused_at, require_same_grid
 from rfcal.uncertainty.derived import Figure, Figures, ends_of
 from rfcal.uncertainty.quantity import Quantity, combine

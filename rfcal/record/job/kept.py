@@ -14,8 +14,8 @@ from rfcal.findings import Finding
 from rfcal.library.calibrated import CalibratedAnalyzer
 from rfcal.library.device import Device
 from rfcal.models.interpolation import reaches
-from rfcal.readings.guess import column_words, read_guessed
-from rfcal.record.export import slug
+from rfcal.readings.sweep import read_guessed
+from rfcal.record.files import slug
 from rfcal.record.findings.case import Case
 from rfcal.record.findings.devices import about_device
 from rfcal.record.job.readings import other_unit
@@ -52,7 +52,7 @@ def corrected(
         z_ref = results.bench.z_ref
         sweep, layout = read_guessed(file.parent, file.name, label=label, z_ref=z_ref)
         if layout.columns:
-            say(f"the columns of {file.name} were guessed: {column_words(layout)}")
+            say(f"the columns of {file.name} were guessed: {layout.words}")
         if wrong := other_unit(sweep.frequency, analyzer.frequency, "the calibration"):
             raise ReadingError(str(file), f"it has {wrong}")
         try:

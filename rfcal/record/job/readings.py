@@ -21,8 +21,8 @@ from rfcal.readings.display import Display, Options, certain
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_two_port
 from rfcal.record.findings.turns import as_expected
 from rfcal.record.format.path import Between
-from rfcal.record.format.schema import FILE, Artefact, Measurement, Reading, Record
-from rfcal.record.format.standard import Reread
+from rfcal.record.format.reading import Item, Reading
+from rfcal.record.format.schema import FILE, Artefact, Measurement, Record
 from rfcal.record.results import Check
 from rfcal.uncertainty.coverage import K_ELLIPSE
 
@@ -44,7 +44,7 @@ def read(record: Record, reading: Reading, label: str, place: str) -> Options:
     return display.sizes(reading.typed_z or (), reading.typed_swr or ())
 
 
-def grid_of(record: Record, item: Artefact | Measurement | Reread) -> Real | None:
+def grid_of(record: Record, item: Item) -> Real | None:
     """The frequencies [Hz] of a reading; None where it is not there yet, in a plan."""
     reading = item.reading
     if reading == Reading() or not all((record.folder / file).is_file() for file in reading.files):

@@ -14,8 +14,7 @@ from rfcal.findings import grid_words
 from rfcal.maths.bilinear import Bilinear
 from rfcal.models.interpolation import FEWEST, reaches, same_grid
 from rfcal.readings.csv import AS_FOUND, Layout
-from rfcal.readings.guess import read_guessed
-from rfcal.readings.sweep import Sweep
+from rfcal.readings.sweep import Sweep, read_guessed
 from rfcal.record.archive import require_portable
 from rfcal.record.format.keys import FILE
 from rfcal.record.format.start import begun_record, item_rows
