@@ -25,6 +25,15 @@ class RfcalError(Exception):
     message : str
         One sentence: what was found, what was expected, what to do. It is put on one line, signs
         that are not printable (from a name, say) become spaces, and what is endless is cut.
+
+    Examples
+    --------
+    >>> import rfcal
+    >>> try:
+    ...     rfcal.Standard("lod")
+    ... except rfcal.RfcalError as refusal:
+    ...     print(refusal)
+    the kind of a standard is 'lod', and one of 'short', 'open', 'load' is expected
     """
 
     def __init__(self, message: str):

@@ -90,7 +90,7 @@ def test_every_parameter_of_a_public_name_is_documented(name):
     assert head.split("\n")[0].endswith(".")
 
 
-@pytest.mark.parametrize("name", [n for n in NAMES if n not in ("Results", "RfcalError")])
+@pytest.mark.parametrize("name", NAMES)
 def test_every_public_name_has_an_example(name):
     assert ">>>" in inspect.getdoc(getattr(rfcal, name))
 

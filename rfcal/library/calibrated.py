@@ -84,8 +84,9 @@ class CalibratedAnalyzer:
     >>> calibrated = rfcal.calibrate(dict(zip(standards, (short, opened, load))))
     >>> calibrated
     <CalibratedAnalyzer by short, open, load: 201 points from 69 to 72 MHz>
-    >>> print(abs(calibrated.directivity[0]).round(3))
-    0.048
+    >>> terms = calibrated.directivity, calibrated.source_match, calibrated.reflection_tracking
+    >>> print(calibrated.frequency[0] / 1e6, *(f"{abs(term[0]):.3f}" for term in terms))
+    69.0 0.048 0.017 0.798
     >>> print(calibrated.correct(antenna).at(70.2e6).resistance)
     31.15 ± 0.50 ohm
     """

@@ -74,8 +74,23 @@ class Device:
     >>> print(antenna.at(70.2e6).resistance)
     31.11 ± 0.29 ohm
     >>> line = rfcal.Line(0.5, velocity_factor=0.66, conductor_db=0.5)
-    >>> print(antenna.add(line).at(70.2e6).resistance)
+    >>> below = antenna.add(line)
+    >>> print(below.at(70.2e6).resistance)
     71.9 ± 5.1 ohm
+    >>> print(below.plane)
+    the device's own plane, after 'antenna: line 1' was added
+    >>> print(below.to_network())
+    1-Port Network: 'antenna',  69000000.0-72000000.0 Hz, 201 pts, z0=[50.+0.j]
+
+    All points are arrays; `answer` is the one that is quoted.
+
+    >>> at = antenna.answer
+    >>> print(antenna.frequency[at], antenna.z_ref, antenna.impedance.value[at].round(1))
+    70200000.0 50.0 (31.1+5j)
+    >>> antenna.interval[at].round(1).tolist()
+    [[30.8, 31.4], [4.8, 5.2]]
+    >>> max(antenna.budget, key=lambda source: antenna.budget[source][at, 0])
+    'load: resistance'
     """
 
     name: str

@@ -95,6 +95,14 @@ class Bilinear(Matrix):
     0.341
     >>> print(f"{analyzer.apply(device).real:.3f}, {analyzer.directivity.real:.3f}")
     0.300, 0.020
+    >>> same = Bilinear.from_error_terms(
+    ...     analyzer.directivity, analyzer.source_match, analyzer.reflection_tracking
+    ... )
+    >>> print(f"{(same.invert() @ analyzer).apply(0.25).real:.3f}, {same.derivative(0).real:.3f}")
+    0.250, 0.844
+    >>> cable = Bilinear.section(0.0, 0.81).renormalised(50, 75)  # loses 0.9 dB each way
+    >>> print(f"{cable.power_gain(-0.2):.2f}")
+    0.81
     """
 
     def apply(self, reflection: ArrayLike) -> Complex:

@@ -70,6 +70,11 @@ class Line:
     >>> line = Line(12.4, velocity_factor=0.66, conductor_db=0.55)
     >>> print(f"{line.wavelength_m(70e6):.3f} m, {line.loss_db_per_100m(70e6):.2f} dB per 100 m")
     2.827 m, 4.60 dB per 100 m
+    >>> print(line.impedance(70e6).round(2), line.propagation(70e6).round(4))
+    (50.12-0.12j) (0.0053+2.2282j)
+    >>> box = line.two_port([70e6]).bilinear(50.0)
+    >>> print(f"a short at its end reads {abs(box.apply(-1.0)[0]):.2f}")
+    a short at its end reads 0.88
     """
 
     length_m: float

@@ -107,6 +107,10 @@ class Standard(Reflector):
     >>> load = Standard("load", resistance=49.9, uncertainty={"resistance": 0.15})
     >>> print(load.reflection([1e6, 100e6]).round(4))
     [-0.001+0.j -0.001+0.j]
+    >>> [effect.source for effect in load.quantity([1e6], z_ref=50.0).effects]
+    ['load: resistance']
+    >>> load.off("resistance", 0.15).resistance
+    50.05
     """
 
     kind: Kind

@@ -117,6 +117,8 @@ class Sweep:
     >>> sweep = Sweep([70e6, 71e6], [0.1 + 0.2j, 0.2j], label="antenna")
     >>> print(sweep)
     antenna: 2 points from 70 to 71 MHz, in 50 ohm
+    >>> sweep.quantity(75.0).value.round(3)
+    array([-0.11 +0.2j  , -0.208+0.192j])
     """
 
     frequency: Real

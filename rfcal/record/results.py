@@ -267,6 +267,17 @@ class Results:
         What was read again, in the record's order.
     parts : tuple of Part
         What the devices are that are parts, in the record's order.
+
+    Examples
+    --------
+    >>> import rfcal
+    >>> results = rfcal.compute("data/demo/beacon-antenna")
+    >>> results
+    <Results of 'Beacon antenna on 4 m, spring check': antenna>
+    >>> print(results.device("antenna").at(70.2e6).reactance, sorted(results.files)[0])
+    4.99 ± 0.22 ohm raw/75-ohm.s1p
+    >>> [check.agrees for check in results.checks], "numpy" in results.software
+    ([True], True)
     """
 
     record: Record
