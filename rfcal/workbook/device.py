@@ -127,7 +127,7 @@ def match_panel(results: Results, asked: MatchResult) -> Panel:
     """The best L section for a match of a record, of its parts; its sliders start from there."""
     request, device = asked.request, results.device(asked.request.measurement)
     f, z = device.frequency, device.impedance.value
-    figure, left, right = chart_and_axes(device.z_ref)
+    figure, left, right = chart_and_axes("frequency [MHz]", "SWR [1]", device.z_ref)
     _draw_without(right, f / 1e6, swr(from_impedance(z, device.z_ref)))
 
     def draw(q, target, tolerance, frequency=f[0] / 1e6, half_band=0.0):
@@ -161,7 +161,6 @@ def match_panel(results: Results, asked: MatchResult) -> Panel:
 
 def _draw_without(ax: Axes, megahertz: Real, raw: Real) -> None:
     """SWR of a device without a network, and room for that with one."""
-    style.dress(ax, "frequency [MHz]", "SWR [1]")
     beside = 0.0 if megahertz.size > 1 else 0.1  # of a single point
     ax.set(
         xlim=(megahertz[0] - beside, megahertz[-1] + beside),

@@ -37,8 +37,8 @@ def cable_panel(own: Device | None = None) -> Panel:
     """A device through a cable: the walk round the chart, and R and X along the way."""
     sliders = started(CABLE_SLIDERS, place_of(own))
     most = max([MOST_OHM, *(2 * abs(s.start) for s in sliders if s.unit == "ohm" and own)])
-    figure, left, right = chart_and_axes()
-    style.dress(right, "way along the cable, from the device [%]", "R and X [ohm]")
+    labels = "way along the cable, from the device [%]", "R and X [ohm]"
+    figure, left, right = chart_and_axes(*labels)
     right.set(xlim=(0, 100), ylim=(-most, most))
     right.axhline(0.0, color=style.TEXT, linewidth=0.8)
     share = np.linspace(0, 100, POINTS)
@@ -106,8 +106,8 @@ LOSS_SLIDERS = (
 
 def loss_panel(own: Device | None = None) -> Panel:
     """What a lossy line leaves of a device: its region on the chart, and what R and X are worth."""
-    figure, left, right = chart_and_axes()
-    style.dress(right, "matched loss of the line, one way [dB]", "half-width of R and X [ohm]")
+    labels = "matched loss of the line, one way [dB]", "half-width of R and X [ohm]"
+    figure, left, right = chart_and_axes(*labels)
     right.set(xlim=(0, 15), ylim=(0.1, 1000), yscale="log")
     losses = np.linspace(0, 15, POINTS)
 
@@ -171,11 +171,9 @@ def standing_wave_panel(results: Results | None = None) -> Panel:
     loss = float(line.loss_db_per_100m(1e6 * own.get("frequency", STANDING_SLIDERS[0].start)))
     own |= {"length": line.length_m} | ({"loss": loss} if loss else {})
     sliders = started(STANDING_SLIDERS, own)
-    figure = style.new_figure(8.4, 4.4)
-    places = figure.subplots(2, 1, sharex=True)
+    labels = "distance from the antenna [m]", "volts, rms [V]", "amperes, rms [A]"
+    figure, *places = style.rows(8.4, 4.4, *labels)
     places[1].set_xlim(0, sliders[1].high)
-    style.dress(places[0], "", "volts, rms [V]")
-    style.dress(places[1], "distance from the antenna [m]", "amperes, rms [A]")
 
     def waves(frequency, length, loss, load):
         here = Line(length, line.velocity_factor, line.z0, conductor_db=loss / frequency**0.5)
@@ -241,8 +239,7 @@ def fault_panel(own: LineState | None = None) -> Panel:
         [replace(FAULT_SLIDERS[0], low=least, high=line.length_m - least), *FAULT_SLIDERS[1:]],
         {"place": round(place, 2), "velocity_factor": line.velocity_factor},
     )
-    figure = style.new_figure(8.4, 4.0)
-    ax = style.dress(figure.subplots(), "distance [m]", "size of reflection [1]")
+    figure, ax = style.rows(8.4, 4.0, "distance [m]", "size of reflection [1]")
     ax.set(xlim=(0, 1.5 * line.length_m), ylim=(FLOOR, 2), yscale="log")
     rng = np.random.default_rng(4)
     noise = 0.0005 * (rng.standard_normal(POINTS) + 1j * rng.standard_normal(POINTS))

@@ -30,14 +30,22 @@ def form(tmp_path):
 
 
 def fill(form, megahertz, name="device", **cells):
-    """Type into the boxes: frequency, device's name, readings by kind, ``load_ohm``."""
+    """Type into the boxes: frequency, device's name, readings by kind, ``load_ohm``.
+
+    It is judged once, when the last one is left.
+    """
+    judge, form.judge = form.judge, lambda: None
     for step, typed in {"frequency": megahertz, "name": name, **cells}.items():
         form._boxes[step.replace("_", " ")].value = typed
+    form.judge = judge
+    form.judge()
 
 
 def test_it_says_what_is_still_to_be_read(form):
     assert form.sentence == "Type the frequency, then what the display shows of each."
     empty = form.png
+    form._boxes["frequency"].value = "14.1"  # which is judged as soon as it is left
+    assert form.sentence == "Still to be read: short, open, load, device."
     fill(form, "14.1", short=READ["short"])
     assert form.sentence == "Still to be read: open, load, device."
     assert form.png != empty

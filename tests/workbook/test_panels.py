@@ -17,8 +17,8 @@ from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 from rfcal.record.job.compute import compute
 from rfcal.report.figures import style
-from rfcal.workbook import lesson, pointer
-from rfcal.workbook.panel import Panel, Slider, started
+from rfcal.workbook import lesson
+from rfcal.workbook.panel import Panel, Slider, pointer_layer, started
 from tests.looked_at import faults
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
@@ -334,7 +334,7 @@ def test_the_pointer_says_no_ratio_where_all_is_reflected():
     ax = style.dress(figure.subplots(), "frequency [MHz]", "SWR [1]")
     ax.plot([1.0, 2.0], [1.2, 400.0], label="device")
     ax.set_ylim(1, 10)
-    said = pointer.layer(figure, swept=False)
+    said = pointer_layer(figure, swept=False)
     assert "device: SWR 1.20" in said
     assert "device: SWR above 100" in said
 

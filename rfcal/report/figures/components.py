@@ -8,7 +8,6 @@ from matplotlib.ticker import LogLocator, NullFormatter
 
 from rfcal import defaults
 from rfcal.components.agreement import Agreement
-from rfcal.components.fit import Verdict
 from rfcal.components.throughs import METHODS, Ports, doubt_of
 from rfcal.maths.reflection import to_impedance
 from rfcal.measurement.bench import Analyzer
@@ -22,39 +21,29 @@ def part_figure(part: Part) -> Figure:
     names = ("frequency [MHz]", "|Z| [ohm]", "reflection left [1]")
     figure, upper, lower = style.rows(7.5, 6.4, *names, ratios=(1.6, 1))
     verdict, size = part.verdict, part.equivalents["impedance_magnitude"]
-    megahertz, points = verdict.sweep.frequency / 1e6, verdict.sweep.frequency.size
+    megahertz, z_ref = verdict.sweep.frequency / 1e6, verdict.sweep.z_ref
     finite = np.isfinite(size.low) & np.isfinite(size.high)
     low = np.where(finite, np.maximum(size.low, size.value / 100), np.nan)
     high = np.where(finite, size.high, np.nan)
     style.draw_band(upper, megahertz, low, high, label="95 % interval")
     style.draw_curve(upper, megahertz, size.value, "corrected", "measured")
     shown = size.value[np.isfinite(size.value) & (size.value > 0)]
-    if points > 1 and shown.size:
+    if megahertz.size > 1 and shown.size:
         upper.set(xscale="log", yscale="log", ylim=(shown.min() / 2, shown.max() * 2))
         for axis in (upper.yaxis, lower.xaxis):
             axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
             axis.set_major_formatter("{x:g}")
             axis.set_minor_formatter(NullFormatter())
-    if verdict.chosen is not None:
-        _fitted(upper, lower, verdict)
+    if chosen := verdict.chosen:
+        modelled = np.abs(to_impedance(verdict.sweep.reflection.value - chosen.left, z_ref))
+        style.draw_curve(upper, megahertz, modelled, "model", f"fitted: {chosen.name}", zorder=4.0)
+        half = K_AXIS * np.sqrt(verdict.sweep.reflection.variance())
+        style.draw_band(lower, megahertz, -half, half)
+        style.draw_curve(lower, megahertz, chosen.left.real, 0, "real part")
+        style.draw_curve(lower, megahertz, chosen.left.imag, 1, "imaginary part")
     lower.axhline(0, color=style.MUTED, linewidth=0.8)
     style.mark_beyond(upper)
     return style.add_legend(figure)
-
-
-def _fitted(upper, lower, verdict: Verdict) -> None:
-    """The chosen circuit and its residuals, within what the sweep is known to."""
-    sweep, chosen = verdict.sweep, verdict.chosen
-    assert chosen is not None
-    megahertz = sweep.frequency / 1e6
-    modelled = to_impedance(sweep.reflection.value - chosen.left, sweep.z_ref)
-    size, name = np.abs(modelled), f"fitted: {chosen.name}"
-    style.draw_curve(upper, megahertz, size, "model", name, zorder=4.0)
-    half = K_AXIS * np.sqrt(sweep.reflection.variance())
-    style.draw_band(lower, megahertz, -half, half)
-    parts = {"real part": chosen.left.real, "imaginary part": chosen.left.imag}
-    for order, (axis, values) in enumerate(parts.items()):
-        style.draw_curve(lower, megahertz, values, order, axis)
 
 
 def methods_figure(z_ref: float = defaults.REFERENCE_OHM) -> Figure:
