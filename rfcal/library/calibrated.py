@@ -19,7 +19,7 @@ from rfcal.measurement.error_terms import Calibration, implausible, turn_of
 from rfcal.models.interpolation import same_grid
 from rfcal.models.standards import Reflector, Standard, Tabulated
 from rfcal.readings.rows import MOST_POINTS, Say, silent
-from rfcal.readings.sweep import Network, Sweep, read_sweep
+from rfcal.readings.sweep import Network, Sweep, as_sweep, read_sweep
 
 AnyStandard = TypeVar("AnyStandard", bound=Reflector)
 
@@ -144,7 +144,7 @@ class CalibratedAnalyzer:
         CalibrationError
             Frequencies out of reach, or a reading that comes to no finite reflection.
         """
-        sweep = _sweep(reading, name)
+        sweep = as_sweep(reading, name)
         here = self.bench.at(self.terms, sweep.frequency)
         inputs, reflection = self.bench.corrected(here, sweep, say=progress)
         middle = sweep.frequency.size // 2
@@ -183,7 +183,7 @@ class CalibratedAnalyzer:
         19.4 ± 6.0 ohm
         """
         choice(standard, "the standard that was read again", self.terms.names)
-        again = _sweep(reading, f"{standard}, read again")
+        again = as_sweep(reading, f"{standard}, read again")
         first = self.bench.standards[self.terms.names.index(standard)].reading
         moved = self.bench.again(self.bench.at(self.terms, again.frequency), first, again)
         return replace(self, bench=replace(self.bench, moved=(*self.bench.moved, moved)))
@@ -320,16 +320,4 @@ def _known(model: Any, reading: Any) -> Known:
         )
     if isinstance(model, Standard) and model.reflection([1e9]).ndim > 1:
         raise ArgumentError(f"'{model.name}' is many draws, and a calibration needs one standard")
-    return Known(model.name, model, _sweep(reading, model.name))
-
-
-def _sweep(reading: Any, name: str) -> Sweep:
-    """A reading as a sweep of its own name, from whatever holds one."""
-    if isinstance(reading, Network):
-        return Sweep.from_network(reading, name)
-    if not isinstance(reading, Sweep):
-        raise ArgumentError(
-            "a reading is a Sweep, as rfcal.read gives it, or a network of scikit-rf; found "
-            f"{type(reading).__name__}"
-        )
-    return replace(reading, label=name) if name else reading
+    return Known(model.name, model, as_sweep(reading, model.name))

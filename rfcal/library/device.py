@@ -24,7 +24,7 @@ from rfcal.measurement.propagate import Inputs
 from rfcal.models.interpolation import reaches
 from rfcal.models.line import UNCERTAIN, Line
 from rfcal.readings.rows import MEGAHERTZ_HZ
-from rfcal.readings.sweep import Network, Sweep, TwoPortSweep, network_of
+from rfcal.readings.sweep import Network, Sweep, TwoPortSweep, as_sweep, network_of
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.derived import Figure, ends_of
@@ -382,10 +382,8 @@ def _known_by(element: Any) -> tuple[str, Any, Mapping[str, float]]:
         return "adapter", element, {"adapter": 1.0}
     if isinstance(element, Line):
         return "line", element, UNCERTAIN
-    pair = tuple(element) if isinstance(element, tuple | list) else ()
-    pair = tuple(Sweep.from_network(e) if isinstance(e, Network) else e for e in pair)
-    if len(pair) == 2 and all(isinstance(sweep, Sweep) for sweep in pair):
-        return "measured", pair, {"far end": 1.0}
+    if isinstance(element, tuple | list) and len(element) == 2:
+        return "measured", tuple(map(as_sweep, element)), {"far end": 1.0}
     raise ArgumentError(
         "what lies between is a Line, a pair of readings (far end open, far end short) or a "
         f"network of two ports; found {type(element).__name__}"

@@ -232,6 +232,18 @@ class Sweep:
         return Quantity(self.reflection, effects).through(value, slope)
 
 
+def as_sweep(reading: Any, label: str = "") -> Sweep:
+    """A reading as a sweep, of that label where one is given, from whatever holds one."""
+    if isinstance(reading, Network):
+        return Sweep.from_network(reading, label)
+    if not isinstance(reading, Sweep):
+        raise ArgumentError(
+            "a reading is a Sweep, as rfcal.read gives it, or a network of scikit-rf; found "
+            f"{type(reading).__name__}"
+        )
+    return replace(reading, label=label) if label else reading
+
+
 def read_sweep(
     folder: Path,
     *files: str,

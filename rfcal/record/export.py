@@ -9,7 +9,6 @@ import numpy as np
 from rfcal import defaults
 from rfcal.feedline.changes.comparison import Comparison
 from rfcal.feedline.changes.loss import Lost
-from rfcal.matching.parts import Inductor
 from rfcal.matching.ranking import Group
 from rfcal.maths.reflection import swr
 from rfcal.record.files import slug
@@ -301,7 +300,7 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
                 "ideal": float(ideal.value),
                 "chosen": float(real.value),
                 "unit": real.unit,
-                "parallel_f": real.part.parallel_f if isinstance(real.part, Inductor) else None,
+                "parallel_f": getattr(real.part, "parallel_f", None),
                 "loss_db": float(candidate.losses_db[k]),
                 "volts_peak": float(proposal.volt[k]),
                 "amps_peak": float(proposal.ampere[k]),

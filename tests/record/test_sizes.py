@@ -118,12 +118,12 @@ def test_a_name_without_end_is_cut(typed, capsys):
 
 def test_hundreds_of_measurements_take_no_time_each(typed, capsys):
     with (typed / "record.toml").open("a") as file:
-        for i in range(1000):
+        for i in range(400):
             file.write(f'[[measurement]]\nname = "d{i}"\ntyped = [[14.1, {10 + i / 100:.2f}, 1]]\n')
     before = time.process_time()
     assert main(["check", str(typed)]) == 0
-    assert time.process_time() - before < 20
-    assert "d5 (typed) and 995 more" in capsys.readouterr().out
+    assert time.process_time() - before < 8
+    assert "d5 (typed) and 395 more" in capsys.readouterr().out
 
 
 def many_standards(folder, count):

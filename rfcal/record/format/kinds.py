@@ -77,7 +77,7 @@ class Whole(Key):
 class One(Whole):
     """A number that is always 1."""
 
-    form = "1, before the tables: format = 1"
+    form = "a line 'format = 1' before the tables"
 
     def _fits(self, found: Any) -> bool:
         return type(found) is int and found == 1

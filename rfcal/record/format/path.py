@@ -48,8 +48,14 @@ _OF_CABLE = {
     "skin effect": _doubt("skin effect", "skin_effect_uncertainty", _SKIN, default=_USUAL_SKIN),
 }
 """Keys of what is uncertain of a cable, by its name in `defaults.PATH`."""
-UNCERTAINTIES = {**_OF_CABLE, "adapter": UNCERTAINTY, "far end": UNCERTAINTY}
+_OF_ENDS, _OF_ADAPTER = {"far end": UNCERTAINTY}, {"adapter": UNCERTAINTY}
+UNCERTAINTIES = _OF_CABLE | _OF_ENDS | _OF_ADAPTER
 """Keys of what is uncertain of an element, by its name in `defaults.PATH`."""
+_UNCERTAIN: Mapping[str, Mapping[str, Number]] = {
+    **{"cable": _OF_CABLE, "measured": _OF_ENDS, "fixture": _OF_ENDS},
+    **{"adapter": _OF_ADAPTER, "part": {}},
+}
+"""The same of each kind of element."""
 _CABLE = (replace(lines.LENGTH, needed=True), *lines.OWN, *_OF_CABLE.values())
 
 _CAPACITOR = "a capacitor in series with the device"
@@ -140,18 +146,14 @@ def read_between(tables: Sequence[Table], device: str) -> tuple[Between, ...]:
 def _element(table: Table, device: str, number: int) -> Between:
     """One table of the path."""
     found, kind = BETWEEN.read(table), _kind(table)
-    if kind == "cable":
-        (line, usual), uncertain = _cable(table, found), tuple(_OF_CABLE)
-    else:
-        line, usual = None, dict(defaults.PATH)
-        uncertain = ("adapter" if kind == "adapter" else "far end",) if kind != "part" else ()
-    doubt = {what: found[UNCERTAINTIES[what].name] for what in uncertain}
+    line, usual = _cable(table, found) if kind == "cable" else (None, defaults.PATH)
+    doubt = {what: found[key.name] for what, key in _UNCERTAIN[kind].items()}
     return Between(
         name=f"{device}: {kind if kind != 'cable' else 'line'} {number}",
         place=table.place,
         kind=kind,
         adapter=found.get("adapter"),
-        ends=_ends(table, found, kind),
+        ends=_ends(table, found, ENDS[kind]) if kind in ENDS else (),
         line=line,
         doubt={what: usual[what] if own is None else own for what, own in doubt.items()},
         assumed=tuple(what for what in doubt if UNCERTAINTIES[what].name not in table),
@@ -160,18 +162,16 @@ def _element(table: Table, device: str, number: int) -> Between:
     )
 
 
-def _ends(table: Table, found: dict[str, Any], kind: str) -> tuple[Reading, ...]:
+def _ends(table: Table, found: dict[str, Any], keys: Sequence[str]) -> tuple[Reading, ...]:
     """What a line or a fixture is known by: both its ends."""
-    if kind not in ENDS:
-        return ()
-    ends = ends_of(table, found, ENDS[kind])
+    ends = ends_of(table, found, keys)
     if len(ends) < 2:
-        absent = next(key for key in ENDS[kind] if not {key, f"{key}_typed"} & set(table.values))
+        absent = next(key for key in keys if not {key, f"{key}_typed"} & set(table.values))
         raise table.missing(absent, f"a file here, or rows off the display as {absent}_typed,")
     return ends
 
 
-def _cable(table: Table, found: dict[str, Any]) -> tuple[Line, dict[str, float]]:
+def _cable(table: Table, found: dict[str, Any]) -> tuple[Line, Mapping[str, float]]:
     """A cable by its type, or by values of the user's own under any name; its usual doubt."""
     known = CABLES.get(cable_type(found["line"]))
     if known is None and not all(key.name in table for key in lines.OWN):

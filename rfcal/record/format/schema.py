@@ -226,20 +226,18 @@ def _values(content: bytes) -> dict[str, Any]:
         raise RecordError(FILE, "", "a key of more than a hundred parts: no key here has two")
     try:
         return tomllib.loads(content.decode("utf-8-sig"), parse_float=Decimal)
+    except UnicodeDecodeError as error:
+        why = "this is not UTF-8 text: save it as UTF-8 in your editor"
+        raise RecordError(FILE, "", why) from error
     except (ValueError, RecursionError, ArithmeticError) as error:
-        if isinstance(error, UnicodeDecodeError):
-            why = "this is not UTF-8 text: save it as UTF-8 in your editor"
-            raise RecordError(FILE, "", why) from error
-        raise _no_toml(content.decode(), str(error)) from error
-
-
-def _no_toml(content: str, error: str) -> RecordError:
-    """What to do about a text that is no TOML, by the line at which a parser gave up."""
-    why, _, place = error.partition(" (at ")
-    lines, number = content.splitlines(), re.match(r"line (\d+)", place)
-    line = lines[int(number[1]) - 1].strip() if number and int(number[1]) <= len(lines) else ""
-    found = f"found {show(line)}, which is no TOML ({why})" if line else f"no TOML: {error}"
-    return RecordError(FILE, number[0] if number else "", f"{found}: {_TOML}")
+        at = re.search(r"at (line (\d+))", str(error))
+        shown = content.splitlines()[int(at[2]) - 1 : int(at[2])] if at else []
+        found = (
+            f"found {show(shown[0].decode().split(' #')[0].strip())}, which is " if shown else ""
+        )
+        raise RecordError(
+            FILE, at[1] if at else "", f"{found}no TOML ({error}): {_TOML}"
+        ) from error
 
 
 def _about(table: Table) -> dict[str, str]:
