@@ -245,7 +245,7 @@ def _ask(folder: Path) -> None:
 
 def _sort_out(source: Path, folder: Path) -> None:
     """Begin a record with the sweeps of a folder, and say what each was taken for."""
-    from rfcal.record.job.sorting import record_of, sorted_out
+    from rfcal.record.job.begin import record_of, sorted_out
 
     left_out: list[str] = []
     guesses = sorted_out(source, left_out.append)

@@ -13,7 +13,7 @@ import pytest
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 from rfcal.cli import main
-from rfcal.measurement import monte_carlo
+from rfcal.measurement import propagate
 from rfcal.record.job.compute import compute
 from rfcal.record.results import Results
 
@@ -48,7 +48,7 @@ def at_the_answer():
     @contextmanager
     def at_one():
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(monte_carlo, "ASKED", 1)
+            patch.setattr(propagate, "ASKED", 1)
             yield
 
     return at_one

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from rfcal.errors import CalibrationError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
+from rfcal.measurement.deembedding import path_map
 from rfcal.measurement.propagate import Inputs
 from rfcal.models.line import Line
 from rfcal.uncertainty.coverage import K_AXIS
@@ -92,7 +93,7 @@ def whole_map(inputs: Inputs) -> Bilinear | None:
     """The map from device to plane of all that was removed; None as for `path_loss`."""
     if not inputs.path or any(step.embed for step in inputs.path):
         return None
-    return reduce(matmul, (step.through(inputs.calibration.error_box) for step in inputs.path))
+    return path_map(inputs.calibration.error_box, inputs.path)
 
 
 def _loss(reflection: Complex, maps: list) -> Real:

@@ -19,8 +19,7 @@ from rfcal.maths.reflection import Real
 from rfcal.measurement import propagate
 from rfcal.measurement.bench import Bench
 from rfcal.measurement.deembedding import PathElement
-from rfcal.measurement.monte_carlo import Assessment
-from rfcal.measurement.propagate import Inputs
+from rfcal.measurement.propagate import Assessment, Inputs
 from rfcal.models.interpolation import reaches
 from rfcal.models.line import UNCERTAIN, Line
 from rfcal.readings.rows import MEGAHERTZ_HZ

@@ -173,11 +173,15 @@ class Bench:
                     "an instrument that corrects itself has no standards: leave out one of the two"
                 )
             return self_correcting(frequency, **{**defaults.RESIDUAL, **residual})
-        _require_names([item.name for item in self.standards], "standards")
-        _require_names([item.reading.label for item in self.standards], "standards' readings")
+        names = [item.name for item in self.standards]
+        if twice := next((name for name in names if names.count(name) > 1), None):
+            raise CalibrationError(
+                f"two standards are named '{twice}': give each a name of its own, or what is "
+                "uncertain of them would be taken for one"
+            )
         grid = self.standards[0].reading.frequency if self.standards else np.zeros(0)
         seen = [self.raw(item.reading) for item in self.standards]
-        found = calibrate(grid, [s.name for s in self.standards], self._connected(grid), seen)
+        found = calibrate(grid, names, self._connected(grid), seen)
         self._require_independent()
         return found
 
@@ -185,14 +189,12 @@ class Bench:
         """Refuse one reading of two standards."""
         read: dict[Hashable, str] = {}
         for item in self.standards:
-            if one := item.reading.evidence:
-                if first := read.get(one):
-                    raise CalibrationError(
-                        f"the reading of '{item.name}' is that of '{first}': one sweep is no "
-                        "evidence twice; connect the standard again and read it anew, or leave it "
-                        "out"
-                    )
-                read[one] = item.name
+            first = read.setdefault(item.reading.evidence or item.name, item.name)
+            if first != item.name:
+                raise CalibrationError(
+                    f"the reading of '{item.name}' is that of '{first}': one sweep is no evidence "
+                    "twice; connect the standard again and read it anew, or leave it out"
+                )
 
     def at(self, calibration: Calibration, frequency: Real) -> Calibration:
         """The same calibration at other frequencies."""
@@ -238,12 +240,11 @@ class Bench:
 
     def _later(self, here: Calibration, sweep: Sweep) -> Quantity:
         reading, drift = self.raw(sweep), self.analyzer.drift
-        corrected = here.error_box.correct(reading.value)
         drifted = drift_effects(sweep.label, here, reading.value, drift) if drift else ()
         drifts = [moved.drift(here.frequency) for moved in self.moved]
         if drifts and np.any(most := np.max(drifts, axis=0)):
             drifted += drift_effects(sweep.label, here, reading.value, most, MOVED)
-        return reading.plus(*here.interpolation_effects(sweep.label, corrected), *drifted)
+        return reading.plus(*here.interpolation_effects(sweep.label, reading.value), *drifted)
 
     def again(self, here: Calibration, first: Sweep, second: Sweep) -> Moved:
         """By how much an artefact's second reading differs from its first, at the plane.
@@ -278,12 +279,6 @@ class Bench:
         """All that a device's answer depends on, the path outward from the standards' plane."""
         reading = self.reading(here, sweep)
         connection = Quantity(np.zeros_like(reading.value), self.connection(sweep.label))
-        ends = [end for step in path for end, _ in step.readings]
-        if ends and _influences(reading) & _influences(*ends):
-            raise CalibrationError(
-                f"'{sweep.label}' was read as the far end of a line and is another reading here: "
-                "give each a label of its own"
-            )
         inputs = Inputs(here, reading, connection, tuple(path))
         if all(step.embed for step in path):
             return inputs
@@ -321,9 +316,6 @@ class Bench:
 
     def steps(self, here: Calibration, path: Sequence[PathElement]) -> tuple[Step, ...]:
         """A path's elements at the device's frequencies, with their inputs."""
-        _require_names([element.name for element in path], "elements of the path")
-        swept = [e.known_by for e in path if isinstance(e.known_by, Sequence)]
-        _require_names([sweep.label for pair in swept for sweep in pair], "sweeps of the path")
         return tuple(self.step(here, element) for element in path)
 
     def step(self, here: Calibration, element: PathElement) -> Step:
@@ -335,17 +327,3 @@ class Bench:
         readings = (self.reading(here, same_points(sweep, here.frequency)) for sweep in known)
         ends = {sweep.label: reading for sweep, reading in zip(known, readings, strict=True)}
         return by_sweeps(element, here, ends, self.connection)
-
-
-def _influences(*quantities: Quantity) -> set[Hashable]:
-    return {effect.influence for quantity in quantities for effect in quantity.effects}
-
-
-def _require_names(names: Sequence[str], what: str) -> None:
-    """Refuse two of one name: what is uncertain of them would be one influence."""
-    twice = [name for i, name in enumerate(names) if name in names[:i]]
-    if twice:
-        raise CalibrationError(
-            f"two {what} are named '{twice[0]}': give each a name of its own, or what is "
-            "uncertain of them would be taken for one"
-        )

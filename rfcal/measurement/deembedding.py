@@ -7,6 +7,8 @@ which is kept track of). A `PathElement` says by what it is known: figures, a fi
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import reduce
+from operator import matmul
 from typing import Any, Protocol
 
 import numpy as np
@@ -23,8 +25,6 @@ from rfcal.models.line import UNCERTAIN, Line
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.uncertainty.quantity import Effect, Quantity, Swept, both_axes, combine
 
-SAME_WAY = 1e-9
-"""Passages there and back closer than this part of them are one number, written twice."""
 ALIKE = 1e-6
 """Reflections closer than this are one reading, not two [1]."""
 MOST_LOSS_DB = 120.0
@@ -59,12 +59,11 @@ class Step(Swept):
         return self.element.bilinear([*corrected, *(p.value for p in self.parameters)])
 
 
-def seen_beyond(reflection: Complex, error_box: Bilinear, path: Sequence[Step]) -> Complex:
-    """A reflection [1] at the plane as it is beyond a path, at the best estimates."""
-    for step in path:
-        through = step.through(error_box)
-        reflection = (through.apply if step.embed else through.correct)(reflection)
-    return reflection
+def path_map(error_box: Bilinear, path: Sequence[Step]) -> Bilinear:
+    """The map from beyond a path to the plane, at the best estimates."""
+    maps = [step.through(error_box) for step in path]
+    ways = (m.invert() if step.embed else m for m, step in zip(maps, path, strict=True))
+    return reduce(matmul, ways, Bilinear(1.0, 0.0, 0.0, 1.0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -250,10 +249,8 @@ def by_file(element: PathElement, sweep: TwoPortSweep, frequency: Real, z_ref: f
         )
     rows = np.array([s[:, 0, 0], s[:, 0, 1] * s[:, 1, 0], s[:, 1, 1]])
     doubt: Real | float = 0.0
-    # the product of two parameters, each uncertain alike: together where they are one number
-    there, back = np.abs(s[:, 1, 0]), np.abs(s[:, 0, 1])
-    one = np.allclose(s[:, 1, 0], s[:, 0, 1], rtol=SAME_WAY, atol=0)
-    passing = there + back if one else np.hypot(there, back)
+    # the product of two parameters, uncertain together: of what is reciprocal they are one number
+    passing = np.abs(s[:, 1, 0]) + np.abs(s[:, 0, 1])
     if not same_grid(frequency, sweep.frequency):
         what = f"the parameters of '{element.name}'"
         rows, doubt = between_points(frequency, sweep.frequency, rows, what=what)
@@ -314,11 +311,6 @@ def by_sweeps(
         with np.errstate(divide="ignore", invalid="ignore"):
             # what the far end is off from 1 or -1, as it is seen at the near side
             slope = through.derivative(zero + end)
-        if np.any(lost := ~np.isfinite(slope)):
-            raise CalibrationError(
-                f"its two sweeps leave no way through {span_mhz(here.frequency, lost)}: look "
-                "whether open and short are exchanged"
-            )
         far = both_axes(f"{label}: far end", far_end, slope=slope)
         pairs.append((reading, Quantity(zero, (*connection(label), *far))))
     return Step(box, readings=tuple(pairs), embed=element.embed)

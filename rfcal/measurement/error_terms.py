@@ -18,10 +18,6 @@ APART = 4.0
 
 CONDITION_LIMIT = 1e6
 """Condition number above which the standards fix nothing, whatever their uncertainty."""
-
-FAR = 0.1
-"""Farther apart than this [1] standards are not defined or read alike, however uncertain they are
-(common practice, no source)."""
 PLAUSIBLE = {"directivity": 0.7, "source match": 0.8, "reflection tracking": 2.0}
 """Sizes of error terms beyond which they are no analyzer's (common practice, no source)."""
 LONGEST_S = 150e-9
@@ -135,11 +131,11 @@ class Calibration(Swept):
         relative = self.error_box.reflection_tracking * inside
         return {"directivity": direct, "source match": match, "tracking": relative}
 
-    def interpolation_effects(self, label: str, reflection: Complex) -> tuple[Effect, ...]:
-        """What interpolating the error terms adds to a raw reading of this corrected reflection."""
+    def interpolation_effects(self, label: str, reading: Complex) -> tuple[Effect, ...]:
+        """What interpolating the error terms adds to a raw reading [1]."""
         if self.doubt is None:
             return ()
-        by_term = np.array(self.by_terms(reflection))
+        by_term = np.array(self.by_terms(self.error_box.correct(reading)))
         total = np.sqrt(np.sum(np.abs(by_term * self.doubt) ** 2, axis=0))
         what = "interpolation of the error terms"
         return both_axes(what, total, influence=(label, what))
@@ -273,23 +269,16 @@ def require_apart(
                 f"the standard '{name}' has no finite reflection {span_mhz(frequency, bad)}: look "
                 "at the numbers and units of its definition"
             )
-    condition = _condition(g)
     for points, (what, advice) in zip((known, seen), _ALIKE, strict=True):
         together, lost = _together(points)
         if np.any(lost):
             pairs = [p for p, near in together.items() if np.any(near & lost)]
             alike = " and ".join(dict.fromkeys(f"'{names[i]}'" for p in pairs for i in p))
-            off = [np.abs(points[i].value - points[j].value)[lost] for i, j in pairs]
-            if np.min(np.max(off, axis=1)) > FAR:
-                raise CalibrationError(
-                    f"the doubts of the standards {alike} are larger than the distance between "
-                    f"them {span_mhz(frequency, lost)}: look at the unit of the frequencies and "
-                    "at what is stated of the standards, or state it more closely"
-                )
             raise CalibrationError(
-                f"the standards {alike} {what} alike {span_mhz(frequency, lost)}, and three that "
-                f"differ are needed: {advice}"
+                f"the standards {alike} {what} alike {span_mhz(frequency, lost)}, as far as they "
+                f"are known, and three that differ are needed: {advice}"
             )
+    condition = _condition(g)
     if np.any(bad := condition > CONDITION_LIMIT):
         raise CalibrationError(
             f"the standards {', '.join(names)} lie too close together "

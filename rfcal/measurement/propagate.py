@@ -3,7 +3,11 @@
 The model: standards and their readings fix the error box, a reading is corrected by it, and what
 lies on the path is removed. Linear propagation (JCGM 100, the GUM) multiplies every input's
 effects by the model's derivatives (of a path's elements by differences); Monte Carlo (JCGM 101 and
-102) evaluates the model on random draws of the same inputs.
+102) evaluates the model on random draws of the same inputs, at some frequencies, and says which of
+the two to believe.
+
+Sources: JCGM 101:2008 (7.7 intervals, 7.9 adaptive procedure, 8 comparison with the linear answer)
+and JCGM 102:2011 (7.6 covariance, 7.7.2 elliptical region) for complex outputs.
 """
 
 from collections.abc import Hashable
@@ -15,8 +19,19 @@ from numpy.typing import NDArray
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.fitting import influence
 from rfcal.maths.reflection import Complex, Real, impedance_derivative, to_impedance
-from rfcal.measurement.deembedding import Step, across
+from rfcal.measurement.deembedding import Step, across, path_map
 from rfcal.measurement.error_terms import Calibration
+from rfcal.readings.rows import Say, silent
+from rfcal.uncertainty.coverage import (
+    COVERAGE,
+    K_AXIS,
+    K_ELLIPSE,
+    degrees_of_freedom,
+    expanded,
+    region_factor,
+    squared_distance,
+    standard_uncertainty,
+)
 from rfcal.uncertainty.curved_regions import NODE, Region, Triple, region_of
 from rfcal.uncertainty.derived import Figures, derived
 from rfcal.uncertainty.quantity import Effect, Quantity, Swept, combine
@@ -24,6 +39,20 @@ from rfcal.uncertainty.quantity import Effect, Quantity, Swept, combine
 BENT = 0.02
 """A stray of a standard counts as large where the square of what it changes there is above this
 part of the answer's least standard deviation: then it shows that the model is not linear [1]."""
+BATCH = 10_000
+"""Draws between two looks at whether to stop: the M of JCGM 101, 7.9.4, for 95 %."""
+MOST = 300_000
+"""Draws at one frequency after which to stop in any case."""
+ASKED = 16
+"""Frequencies of a sweep, however long, at which Monte Carlo is asked."""
+SHARE = 0.2
+"""Part of a numerical tolerance that the draws may use up: a fifth where the linear answer is to be
+judged by them (JCGM 101, 8.2)."""
+KEPT = 4_000
+"""Draws of the first batch that are kept as a sample."""
+WIDER = 0.05
+"""By how much a region may differ from a normal one, in parts of its radius."""
+TAIL = (1 - COVERAGE) / 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,12 +155,9 @@ def beyond(reflection: Quantity, inputs: Inputs) -> Quantity:
 
 def behind_path(inputs: Inputs) -> Complex:
     """What a small reflection added beyond all that is removed adds at the plane [1]."""
-    removed = tuple(step for step in inputs.path if not step.embed)
-    near = inputs.calibration.error_box.correct(inputs.reading.value)
-    probe = Effect("at the plane", np.ones_like(near))
-    far = beyond(Quantity(near, (probe,)), replace(inputs, path=removed))
-    (moved,) = (e.change for e in far.effects if e.influence == probe.influence)
-    return np.asarray(1 / moved, complex)
+    box = inputs.calibration.error_box
+    removed = path_map(box, [step for step in inputs.path if not step.embed])
+    return removed.derivative(removed.correct(box.correct(inputs.reading.value)))
 
 
 def at_plane(calibration: Calibration, reading: Quantity, connection: Quantity) -> Quantity:
@@ -160,3 +186,184 @@ def impedance(reflection: Quantity, z_ref: float) -> Quantity:
     slope = impedance_derivative(reflection.value, z_ref)
     # exactly at an open there is no slope; the half-widths say that nothing bounds R and X there
     return reflection.through(value, np.where(np.isfinite(slope), slope, 0))
+
+
+@dataclass(frozen=True, eq=False)
+class Ellipse:
+    """A 95 % region of the reflection plane at each frequency."""
+
+    centre: Complex  # reflection coefficient [1], shape (F,)
+    covariance: Real  # shape of the ellipse [1], (F, 2, 2)
+    radius: Real  # its size in the measure of the covariance [1], shape (F,)
+
+
+@dataclass(frozen=True, eq=False)
+class Assessment:
+    """One device by linear propagation and by Monte Carlo, and which of them to believe."""
+
+    index: NDArray[np.intp]  # frequencies at which Monte Carlo was asked, shape (n,)
+    linear: NDArray[np.bool_]  # where the linear intervals of R and of X may be used, (n, 2)
+    tolerance: Real  # numerical tolerance of R and X [ohm] that the two were compared with, (n, 2)
+    draws: NDArray[np.int64]  # shape (n,)
+    # where the verdict is sure: Monte Carlo's figures had come to rest, or agree with the linear
+    # ones, or not, whatever more draws would have moved; shape (n,)
+    settled: NDArray[np.bool_]
+    # region of the reflection at all frequencies, shape (F,): Monte Carlo's where it was asked and
+    # the linear one may not be used
+    region: Ellipse
+
+
+def assess(
+    inputs: Inputs,
+    interval: Real,
+    z_ref: float,
+    rng: "np.random.Generator",
+    *,
+    answer: int = 0,
+    say: Say = silent,
+) -> Assessment:
+    """Both answers at some frequencies: that of the answer, and those where most is bent.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        The reading and all it depends on.
+    interval : ndarray, shape (F, 2, 2)
+        95 % intervals of R and of X [ohm], last axis low and high: what they differ from the
+        linear ones by tells where most is bent.
+    z_ref : float
+        Reference impedance of the reflections [ohm].
+    rng : numpy.random.Generator
+        Where the randomness comes from.
+    answer : int
+        Index of a frequency at which Monte Carlo is asked in any case.
+    say : callable
+        Called with a few words before more draws.
+
+    Returns
+    -------
+    Assessment
+        The comparison; its cost does not grow with the sweep.
+    """
+    whole = propagate(inputs)
+    index = _asked(impedance(whole, z_ref), interval, answer)
+    few = inputs.at(index)
+    reflection = propagate(few)
+    linear = _linear_ends(impedance(reflection, z_ref))
+    sure = np.zeros(index.size, bool)
+    batches = np.full((MOST // BATCH, index.size, 2, 2), np.nan)
+    for count, batch in enumerate(batches, start=1):
+        active = np.flatnonzero(~sure)
+        if not active.size:
+            break
+        say(f"{count * BATCH:,} draws")
+        drawn = _batch(few.at(active), rng)
+        batch[active] = _ends(to_impedance(drawn, z_ref))
+        if count == 1:
+            sample = (drawn - reflection.value[:, None])[:, :KEPT]
+        sure[active] = _sure(linear[active], batches[:count, active])
+    ends = np.nanmean(batches, axis=0)
+    draws = BATCH * np.count_nonzero(~np.isnan(batches[..., 0, 0]), axis=0)
+    region, (there, upheld) = linear_region(whole), ellipse_of(reflection, sample)
+    for own, asked in zip(vars(region).values(), vars(there).values(), strict=True):
+        own[index] = asked
+    # JCGM 101, clause 8; and no passive device's R is below zero
+    agrees = np.all(np.abs(linear - ends) <= _tolerance(ends)[..., None], axis=-1)
+    agrees[:, 0] &= linear[:, 0, 0] >= 0
+    agrees &= upheld[:, None]
+    return Assessment(index, agrees, _tolerance(ends), draws, sure, region)
+
+
+def _asked(linear: Quantity, interval: Real, answer: int) -> NDArray[np.intp]:
+    """The answer's frequency and those where the intervals are furthest from the linear ones."""
+    ends = _linear_ends(linear)
+    known = np.maximum(tolerance_of(standard_uncertainty(linear.covariance())), 1e-300)
+    with np.errstate(invalid="ignore", over="ignore"):
+        off = np.nan_to_num(np.abs(interval - ends).max(axis=-1) / known, nan=np.inf)
+    bend = off.max(axis=-1)
+    first = np.argsort(-bend, kind="stable")
+    first = np.concatenate([[answer], first[first != answer]])
+    return np.sort(first[:ASKED])
+
+
+def _batch(inputs: Inputs, rng: "np.random.Generator") -> Complex:
+    """Draws of the corrected reflection [1], shape (F, N), so many at once as fit the cache.
+
+    Of hundreds of standards, as fit the memory.
+    """
+    values = min(8192, 2**21 // len(inputs.calibration.known))
+    size = max(1, values // inputs.reading.value.size)
+    parts = [inputs.draw(rng, min(size, BATCH - start)) for start in range(0, BATCH, size)]
+    return np.concatenate(parts).T
+
+
+def _ends(z: Complex) -> Real:
+    """Of the equal-tailed 95 % intervals of R and of X of draws [ohm], (F, N), shape (F, 2, 2)."""
+    parts = [np.quantile(part, [TAIL, 1 - TAIL], axis=-1) for part in (z.real, z.imag)]
+    return np.transpose(parts, (2, 0, 1))
+
+
+def _sure(linear: Real, batches: Real) -> NDArray[np.bool_]:
+    """Where no more draws would change the verdict, or the ends have come to rest (7.9.4)."""
+    count, average = len(batches), batches.mean(axis=0)
+    if count == 1:  # it tells nothing of how ends scatter
+        return np.zeros(len(linear), bool)
+    twice = 2 * batches.std(axis=0) / np.sqrt(count - 1)
+    off, limit = np.abs(linear - average), _tolerance(average)[..., None]
+    # all ends agree whatever is drawn, or one does not
+    told = np.all(off + twice <= limit, axis=-1) | np.any(off > limit + twice, axis=-1)
+    return np.all(told, axis=-1) | np.all(twice <= SHARE * limit, axis=(-1, -2))
+
+
+def tolerance_of(deviation: Real) -> Real:
+    """Numerical tolerance: half a unit of the first significant digit (JCGM 101, 7.9.2).
+
+    It is zero where nothing is uncertain.
+    """
+    known = deviation > 0
+    # u = c 10^l with c a whole number of one digit; half of 10^l
+    power = np.floor(np.log10(np.where(known, deviation, 1.0)))
+    return np.where(known, 0.5 * 10.0**power, 0.0)
+
+
+def _tolerance(ends: Real) -> Real:
+    """Of the ends of intervals of R and of X [ohm], shape (F, 2)."""
+    return tolerance_of((ends[..., 1] - ends[..., 0]) / (2 * K_AXIS))
+
+
+def _linear_ends(linear: Quantity) -> Real:
+    """Ends of the linear 95 % intervals of R and of X [ohm], shape (F, 2, 2)."""
+    half, middle = expanded(linear), np.stack([linear.value.real, linear.value.imag], axis=-1)
+    return np.stack([middle - half, middle + half], axis=-1)
+
+
+def linear_region(reflection: Quantity) -> Ellipse:
+    """The 95 % region of a reflection by linear propagation alone."""
+    freedom = degrees_of_freedom(reflection)
+    return Ellipse(reflection.value.copy(), reflection.covariance(), region_factor(freedom))
+
+
+def ellipse_of(reflection: Quantity, sample: Complex) -> tuple[Ellipse, NDArray[np.bool_]]:
+    """The 95 % region of a reflection, and where draws of it less its value uphold the linear one.
+
+    Elsewhere it is that of the draws, shape (F, N).
+    """
+    mean = sample.mean(axis=-1)
+    parts = (
+        np.stack([sample.real, sample.imag], axis=-1)
+        - np.stack([mean.real, mean.imag], axis=-1)[:, None]
+    )
+    covariance = np.swapaxes(parts, -1, -2) @ parts / (sample.shape[-1] - 1)
+    off = squared_distance((sample - mean[:, None]).T, covariance)
+    radius = np.sqrt(np.quantile(off, COVERAGE, axis=0))
+    linear = linear_region(reflection)
+    moved = squared_distance(mean, linear.covariance)
+    upheld = (np.abs(radius / K_ELLIPSE - 1) < WIDER) & (moved < 0.01 * K_ELLIPSE**2)
+    # a joint t is no normal region; its own factor is in the linear answer
+    upheld |= np.isfinite(degrees_of_freedom(reflection))
+    found = Ellipse(
+        np.where(upheld, linear.centre, reflection.value + mean),
+        np.where(upheld[:, None, None], linear.covariance, covariance),
+        np.where(upheld, linear.radius, radius),
+    )
+    return found, upheld

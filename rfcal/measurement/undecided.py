@@ -6,7 +6,7 @@ near 1 and turns clockwise, for whatever lies before its plane only delays. With
 device's options are corrected; an option that no passive device can be is none.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations, product
@@ -19,7 +19,7 @@ from rfcal.errors import CalibrationError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Bench
-from rfcal.measurement.deembedding import Step, seen_beyond
+from rfcal.measurement.deembedding import Step, path_map
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import Inputs
 from rfcal.readings.display import Options
@@ -75,10 +75,10 @@ class Undecided:
         It says nothing where none that may be true agrees with it.
         """
         doubt = 2 * (measured.variance() + expected.variance())
-        own = inputs.calibration.error_box, inputs.path
+        whole = self.box @ path_map(inputs.calibration.error_box, inputs.path)
         with np.errstate(all="ignore"):
-            seen = map(self.box.correct, options.values(self.bench.z_ref))
-            off = np.min([np.abs(seen_beyond(x, *own) - expected.value) for x in seen], axis=0)
+            seen = map(whole.correct, options.values(self.bench.z_ref))
+            off = np.min([np.abs(x - expected.value) for x in seen], axis=0)
             squared = np.nan_to_num(off**2 / doubt, nan=WORST)
         agrees = np.min(np.where(self.alive, squared, WORST), axis=0) <= UNLIKELY
         return replace(self, score=self.score + squared * agrees)
@@ -112,14 +112,9 @@ def undecided(bench: Bench, options: Sequence[Options], frequency: Real) -> Unde
     if max(sizes, default=1) == 1:
         return of_certain(bench, bench.calibration(frequency))
     if np.prod(sizes, dtype=float) * frequency.size > MOST:
-        other = {
-            "|Z| beside SWR": any(not any(o.signs) and len(o.sweeps) > 1 for o in options),
-            "fewer frequencies": frequency.size > 1,
-            "fewer standards": len(sizes) > 3,
-        }
         raise CalibrationError(
             "the standards' readings leave too much open to be worked out: type R and X of one or "
-            f"two of them{''.join(f', or {way}' for way, helps in other.items() if helps)}"
+            "two of them, or |Z| beside SWR, or fewer frequencies, or fewer standards"
         )
     index = np.indices(sizes).reshape(len(sizes), -1).T
     known = [item.quantity(frequency, bench.z_ref) for item in bench.standards]
@@ -176,13 +171,11 @@ class Possible:
         own = (np.array(self.options.signs) == sign for sign in (1, -1))
         return np.array([np.any(self.alive[:, which], axis=(0, 1)) for which in own])
 
-    def beside(
-        self, other: "Possible", variance: Mapping[tuple[int, int], Real]
-    ) -> tuple["Possible", Real]:
+    def beside(self, other: "Possible", variance: Real) -> tuple["Possible", Real]:
         """What of it remains if another reading is of the same thing, and how far off that is.
 
         By signs of the standards and of both, between whose options all is possible; with the
-        variance of the difference [1] by the signs of both. As a squared distance.
+        variance of the difference [1]. As a squared distance.
         """
         squared = np.full(self.far.shape, np.inf)
         each = zip(self.bench.options, self.bench.index.T, strict=True)
@@ -198,8 +191,7 @@ class Possible:
                 count = np.maximum(np.sum(both, axis=(0, 1, 2)), 1)
                 spread = np.sum(np.abs(off - np.sum(off, **among) / count) ** 2, **among) / count
                 nearest = np.min(np.abs(off) ** 2, **among, initial=np.inf)
-                near = nearest / (variance[sign, its_sign] + spread)
-                squared[own] = np.fmin(squared[own], near)
+                squared[own] = np.fmin(squared[own], nearest / (variance + spread))
         least = np.min(squared, axis=(0, 1))
         return replace(self, alive=self.alive & (squared <= least + UNLIKELY)), least
 
@@ -266,7 +258,7 @@ def possible(
     value = np.stack([bench.box.correct(m) for m in raw], 1)
     alive = np.broadcast_to(bench.alive[:, None], value.shape)
     passive = np.abs(value) <= 1 + ACTIVE * doubt
-    far = seen_beyond(value, here.error_box, path)
+    far = path_map(here.error_box, path).correct(value)
     return Possible(bench, options, value, far, remaining(alive, passive))
 
 

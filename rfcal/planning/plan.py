@@ -12,6 +12,7 @@ from rfcal.errors import CalibrationError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
 from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
+from rfcal.measurement.deembedding import path_map
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate
 from rfcal.models.line import Line
@@ -80,10 +81,8 @@ class Setup:
         bench = self.bench()
         calibration = bench.calibration(self.frequency)
         path = bench.steps(calibration, [self._element(v, calibration) for v in self.lines])
-        for step in reversed(path):
-            through = step.through(calibration.error_box)
-            reflection = (through.correct if step.embed else through.apply)(reflection)
-        raw = calibration.error_box.apply(reflection)
+        box = calibration.error_box
+        raw = (box @ path_map(box, path)).apply(reflection)
         return bench.inputs(calibration, self.read("device", raw), path)
 
     def repeated(self, count: int) -> "Setup":

@@ -75,7 +75,6 @@ class LineState:
     length_m: float  # as measured or stated, 0 where neither is
     length_uncertainty_m: float  # standard uncertainty
     frequency: Real  # of the sweep [Hz]
-    answer_hz: float | None  # where the record's answer is quoted, if it says so
     beyond_m: float | None  # where something beyond the stated end reflects more than the end does
     end: int | None  # which event of `now` is the line's end, where its length is known
     lost: Lost | None  # what it loses more than is stated of it or of its type
@@ -87,6 +86,7 @@ class LineState:
     # the standard uncertainty of that
     misstated: tuple[float, float] | None = None
     unfollowed: bool = False  # whether its steps leave open by how many ranges it is longer
+    answer_hz: float | None = None  # where the record's answer is quoted, if it says so
 
 
 @dataclass(frozen=True, eq=False)

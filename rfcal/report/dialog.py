@@ -4,8 +4,8 @@ from datetime import date
 
 from rfcal.defaults import CHECK_WORDS
 from rfcal.errors import RfcalError
-from rfcal.record.job import entries
-from rfcal.record.job.entries import KINDS, SHOWS, STEPS, Said
+from rfcal.record.job import begin
+from rfcal.record.job.begin import KINDS, SHOWS, STEPS, Said
 from rfcal.report.summary import summary_lines
 
 ASKED = {
@@ -49,7 +49,7 @@ def record_by_questions(title: str, on: date) -> str:
             print(f"  {error}. Type it again, or 'back' for the one before.")
         except (ValueError, KeyError):
             print("  one of the numbers of the list is expected")
-    return entries.record_text(said, title, on)
+    return begin.record_text(said, title, on)
 
 
 def _ask(question: str) -> str:
@@ -71,21 +71,21 @@ def _asked(step: str, said: Said) -> str:
         return ways[int(typed)]
     if step in MAY_LACK and not typed:
         return ""
-    typed = entries.checked(step, typed)
-    for doubt in (entries.doubt, _beside):
+    typed = begin.checked(step, typed)
+    for doubt in (begin.doubt, _beside):
         while why := doubt(step, {**said, step: typed}):
             look = (
                 f"  Look again: {why} (Enter: leave it; or type it again; 'back': the one before)"
             )
             if not (again := _ask(look)):
                 break
-            typed = entries.checked(step, again)
+            typed = begin.checked(step, again)
     return typed
 
 
 def _beside(step: str, said: Said) -> str:
     """Say what a reading and those before come to; a doubt where a check does not agree."""
-    results = entries.computed(said) if step in KINDS else None
+    results = begin.computed(said) if step in KINDS else None
     for line in summary_lines(results)[1:] if results else ():
         if not line.startswith("note: "):
             print(f"  {line}")

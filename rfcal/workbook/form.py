@@ -11,8 +11,8 @@ import ipywidgets as widgets
 from rfcal.errors import RfcalError
 from rfcal.record.files import report_command, write_files
 from rfcal.record.format.keys import FILE
-from rfcal.record.job import entries
-from rfcal.record.job.entries import KINDS, SHOWS, STEPS, Said
+from rfcal.record.job import begin
+from rfcal.record.job.begin import KINDS, SHOWS, STEPS, Said
 from rfcal.record.results import Results
 from rfcal.report.figures import chart, style
 from rfcal.report.figures.device import answers
@@ -75,8 +75,8 @@ class ReadingForm(Pictured):
         self.found, lines = None, [_next(good)]
         try:
             if good["frequency"]:
-                lines.append(entries.doubt("frequency", good))
-                self.found = entries.computed(good)
+                lines.append(begin.doubt("frequency", good))
+                self.found = begin.computed(good)
         except RfcalError as error:
             lines = [str(error), *lines[1:]]
         if self.found is not None:
@@ -92,7 +92,7 @@ class ReadingForm(Pictured):
         told, usable = "", bool(said[kind])
         try:
             steps = filter(said.get, (f"{kind} ohm", kind))
-            told = next(filter(None, (entries.doubt(step, said) for step in steps)), "")
+            told = next(filter(None, (begin.doubt(step, said) for step in steps)), "")
         except RfcalError as error:
             told, usable = str(error), False
         if kind == "check" and said[kind] and not said["check ohm"]:
@@ -110,7 +110,7 @@ class ReadingForm(Pictured):
             elif not self._folder.value.strip():
                 told = "Nothing was written: name a folder for the record."
             else:
-                text = entries.record_text(said, folder.name, date.today())
+                text = begin.record_text(said, folder.name, date.today())
                 write_files(folder, {FILE: text.encode()})
                 now = report_command(folder, stands="..")  # notebooks are run in their own folder
                 told = f"Wrote {folder / FILE}; now, in a terminal in the clone's folder: {now}"
@@ -132,7 +132,7 @@ def _picture(good: Said, found: Results | None) -> bytes:
     figure = style.new_figure(4.2, 4.2)
     ax = chart.draw_grid(figure.add_subplot())
     raw: list[tuple[str, Any]]
-    raw = [(kind, entries.reflection(kind, good)) for kind in filter(good.get, KINDS)]
+    raw = [(kind, begin.reflection(kind, good)) for kind in filter(good.get, KINDS)]
     told = [one for device in found.devices for one in answers(device)] if found else []
     if found and all(point is None for _, point in raw):
         raw = [(one.name, one.reading.reflection) for one in found.bench.standards]

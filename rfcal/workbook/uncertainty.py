@@ -11,8 +11,7 @@ from matplotlib.patches import Patch
 
 from rfcal import defaults
 from rfcal.maths.reflection import Real, from_impedance
-from rfcal.measurement.monte_carlo import ellipse_of
-from rfcal.measurement.propagate import figures_of, impedance, propagate
+from rfcal.measurement.propagate import ellipse_of, figures_of, impedance, propagate
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.models.standards import Kind, Standard, Tabulated, with_default_uncertainty
@@ -214,7 +213,7 @@ def _panel(
         inputs = setup_of(frequency * 1e6, **sources).inputs(seen)
         reflection = propagate(inputs)
         drawn = inputs.draw(np.random.default_rng(1), DRAWS)
-        found = ellipse_of(reflection, (drawn - reflection.value).T)
+        found = ellipse_of(reflection, (drawn - reflection.value).T)[0]
         own_size = found.centre[0], found.covariance[0], found.radius[0]
         region = chart.draw_ellipse(left, *own_size, label="95 % region")
         chart.draw_trace(left, reflection.value, role="truth", label="device")

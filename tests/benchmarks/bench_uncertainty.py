@@ -9,8 +9,7 @@ import pytest
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.measurement.error_terms import calibrate
-from rfcal.measurement.monte_carlo import assess
-from rfcal.measurement.propagate import Inputs, impedance, propagate
+from rfcal.measurement.propagate import Inputs, assess, impedance, propagate
 from rfcal.models.standards import Standard
 from rfcal.uncertainty.derived import derived, ends_of
 from rfcal.uncertainty.quantity import Quantity, both_axes

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from rfcal.maths import circles as levels
-from rfcal.measurement.monte_carlo import tolerance_of
+from rfcal.measurement.propagate import tolerance_of
 from rfcal.uncertainty import intervals
 from rfcal.uncertainty.quantity import Effect, Quantity
 

@@ -79,7 +79,7 @@ def test_paths(typed, capsys, tmp_path, text, fragments):
         ('adapter = "raw/closed.s2p"', ["between 1", "closed.s2p", "at 52 MHz", "both ways"]),
         (
             'fixture_open = "raw/short.s1p"\nfixture_short = "raw/open.s1p"',
-            ["between 1", "open and short are exchanged"],
+            ["'device' comes to no finite reflection", "exchanged sweeps"],
         ),
     ],
 )

@@ -55,12 +55,12 @@ def test_a_path_that_is_not_taken_away_is_said_first(computed, tmp_path, capsys)
     swept = f"{LINE}/raw/antenna.s1p"
     assert correct(LINE, swept, output=tmp_path / "here") == 0
     first, second, *_ = capsys.readouterr().out.splitlines()
-    assert first.startswith("the path of 'antenna' is NOT taken away")
-    assert first.endswith("--like antenna takes it away")
+    assert first.startswith("NO path is taken away")
+    assert first.endswith("say by --like antenna")
     assert second.startswith("antenna: R")
     assert correct(LINE, swept, output=tmp_path / "there", more=("--like", "antenna")) == 0
     said = capsys.readouterr().out
-    assert "NOT taken away" not in said
+    assert "taken away:" not in said
     own = computed("tower-line").device("antenna")
     wanted = own.frequency[own.answer]
     assert wanted != own.frequency[own.frequency.size // 2]
@@ -139,8 +139,6 @@ def test_of_several_paths_none_is_taken_away_unasked(filed, tmp_path, capsys):
             file.write(f'[[measurement.between]]\nline = "RG-213"\nlength_m = {2 + i}\n')
         assert correct(filed, swept, output=tmp_path / name) == 0
         first = capsys.readouterr().out.splitlines()[0]
-        if not i:
-            assert first.startswith("the path of 'second one' is NOT taken away")
     assert first.startswith("NO path is taken away: what follows holds at the standards' plane; ")
     assert first.endswith("say by --like 'second one' or --like third")
     line = '[line_check]\nreading = "raw/line.s1p"\nvelocity_factor = 0.66\n'

@@ -278,8 +278,8 @@ def test_an_adapter_file_that_is_there_is_used(behind):
 
 WHY = {
     "its sweeps are missing": "nothing tells of it yet",
-    "a standard is missing": "its sweeps will tell of it once the standards are read",
-    "a display shows less": "a display shows less than R and X",
+    "a standard is missing": "its sweeps will tell of it in the report, with the standards",
+    "a display shows less": "its sweeps will tell of it in the report, with the standards",
     "read elsewhere": "what tells of it has 11 points from 50 to 60 MHz",
 }
 

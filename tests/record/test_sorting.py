@@ -10,7 +10,7 @@ import rfcal
 from rfcal.cli import main
 from rfcal.errors import RecordError
 from rfcal.maths.reflection import to_impedance
-from rfcal.record.job.sorting import sorted_out
+from rfcal.record.job.begin import sorted_out
 from tests.record.conftest import touchstone
 
 DEMO = Path("data/demo")

@@ -329,7 +329,7 @@ def test_a_unit_is_said_before_what_it_makes_impossible(tmp_path):
     for reading in session.readings.values():
         reading.style |= {"unit": "MHz", "unit_hz": 1e3}
     with pytest.raises(
-        RfcalError, match=r"^Look whether the unit .* Besides, the doubts of the standards"
+        RfcalError, match=r"^Look whether the unit .* Besides, the standards .* alike .* known"
     ):
         drawn(tmp_path, session)
 

@@ -12,7 +12,7 @@ import pytest
 from rfcal.defaults import FALSE_ALARM
 from rfcal.errors import CalibrationError, RfcalError
 from rfcal.maths.reflection import from_impedance
-from rfcal.measurement import monte_carlo
+from rfcal.measurement import propagate
 from rfcal.measurement.error_terms import calibrate
 from rfcal.models.interpolation import between_points
 from rfcal.models.standards import Standard
@@ -281,7 +281,7 @@ def test_an_answer_between_points_is_said(filed):
 
 
 def test_every_point_has_a_verdict_with_its_draws_and_tolerance(filed, monkeypatch):
-    monkeypatch.setattr(monte_carlo, "ASKED", 16)
+    monkeypatch.setattr(propagate, "ASKED", 16)
     device = json.loads(b"".join(export.results_json(compute(filed))))["measurements"][0]
     points = len(device["frequency_hz"])
     assert device["method"] == "linear"  # said once, for it is the same at all points

@@ -38,7 +38,7 @@ def test_offset_short_half_a_wave_long_is_refused_with_its_range():
     names = ["short", "offset short", "load"]
     with pytest.raises(
         CalibrationError,
-        match=r"'short' and 'offset short' are defined alike at 150 MHz, and three that",
+        match=r"'short' and 'offset short' are defined alike at 150 MHz, as far as they",
     ):
         calibrate(frequency, names, known, seen)
 

@@ -739,8 +739,9 @@ def test_how_much_an_end_changed_is_said_by_its_phase_too_and_where_the_answer_i
     ]
     has = LineCheck("now", None, (), line, True, {"velocity factor": 0.005, "length": 0.1}, (), 0)
     now, then = (Quantity(noisy(rng, sweep, 0.0005)) for sweep in swept)
+    found = line_state(has, band, now, then, [], 50.0)
     for answer in (434e6, None, 500e6):
-        said = line_verdict(line_state(has, band, now, then, [], 50.0, answer))[0]
+        said = line_verdict(replace(found, answer_hz=answer))[0]
         told = r"most at (\S+) MHz, by (\S+) .*: at (\S+) MHz .*? is (\S+) \(.*? was (\S+) \("
         most, size, at, is_now, was = (float(m) for m in re.search(told, said).groups())
         assert at == pytest.approx(434.0, abs=0.2) or answer != 434e6

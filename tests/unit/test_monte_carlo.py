@@ -6,8 +6,7 @@ import pytest
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.error_terms import calibrate
-from rfcal.measurement.monte_carlo import ASKED, assess, tolerance_of
-from rfcal.measurement.propagate import Inputs, impedance, propagate
+from rfcal.measurement.propagate import ASKED, Inputs, assess, impedance, propagate, tolerance_of
 from rfcal.uncertainty.derived import derived, ends_of
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
@@ -71,7 +70,7 @@ def test_drawing_stops_when_the_verdict_is_sure():
 
 def test_drawing_says_where_the_verdict_is_not_sure(monkeypatch):
     """One batch tells nothing of how its figures scatter."""
-    monkeypatch.setattr("rfcal.measurement.monte_carlo.MOST", 10_000)
+    monkeypatch.setattr("rfcal.measurement.propagate.MOST", 10_000)
     hasty = assessed(session())[0]
     assert np.all(hasty.draws == 10_000)
     assert not np.any(hasty.settled)
@@ -126,7 +125,7 @@ def test_a_verdict_is_not_left_to_chance_where_the_tolerance_is_tight(monkeypatc
     straight = calibrate(1e8 + np.arange(points), ["short", "open", "load"], exact, exact)
     inputs = Inputs(straight, small, Quantity(np.zeros(points, complex)))
     assert 0.9 < np.sqrt(impedance(propagate(inputs), 50.0).covariance()[0, 0, 0]) < 1
-    monkeypatch.setattr("rfcal.measurement.monte_carlo.ASKED", points)
+    monkeypatch.setattr("rfcal.measurement.propagate.ASKED", points)
     found = assessed(inputs, 6)[0]
     assert np.all(found.settled)
     assert np.all(found.tolerance == 0.05)

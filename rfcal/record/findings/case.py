@@ -9,7 +9,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
-from rfcal.measurement.deembedding import Step, seen_beyond
+from rfcal.measurement.deembedding import Step, path_map
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import propagate, region
 from rfcal.readings.sweep import Origin, Sweep
@@ -181,8 +181,8 @@ class Scene:
         if check is None:
             total, freedom = found.chi_square()
             return 2 * total / max(freedom, 1)
-        at_plane = found.error_box.correct(self.seen[check.name].value)
-        x = seen_beyond(at_plane, found.error_box, self.path)
+        whole = found.error_box @ path_map(found.error_box, self.path)
+        x = whole.correct(self.seen[check.name].value)
         return replace(check.region, centre=x).squared_distance(self.known[check.name])
 
     def agrees(self, chance: float) -> bool:

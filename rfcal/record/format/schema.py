@@ -290,7 +290,7 @@ def _require_purpose(top: Table, measured: bool, purpose: str) -> None:
     """Refuse a record of nothing, or of a line that is not there."""
     if LINE_CHECK.name in top:
         return
-    if not measured:
+    if not (measured or top.ahead):
         why = "there is no [[measurement]] and no [line_check], so nothing to correct"
         raise top.fail("measurement", why)
     if purpose == "line":

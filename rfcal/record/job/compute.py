@@ -1,6 +1,6 @@
 """From a record to its results: the only place that knows the order of the job."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,12 +14,12 @@ from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
 from rfcal.measurement.deembedding import Step
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.monte_carlo import assess
-from rfcal.measurement.propagate import propagate
+from rfcal.measurement.propagate import assess, propagate
 from rfcal.measurement.undecided import Undecided
 from rfcal.models.interpolation import points_of
 from rfcal.readings.display import Options
-from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep
+from rfcal.readings.rows import Say, silent
+from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.record.findings.case import Case, meanings
 from rfcal.record.findings.catalogue.readings import INTERPOLATED, SAME_DISAGREES
 from rfcal.record.findings.catalogue.standards import SEEN_MOVING
@@ -40,6 +40,7 @@ from rfcal.record.format import schema, standard
 from rfcal.record.format.component import ComponentRequest
 from rfcal.record.format.line import LineCheck
 from rfcal.record.format.match import MatchRequest
+from rfcal.record.format.path import Between
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Artefact, Measurement, Record
 from rfcal.record.job import displays, readings
@@ -51,9 +52,7 @@ from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import far_off
 
 
-def compute(
-    record: Record | str | Path, *, say: Callable[[str], object] = lambda said: None
-) -> Results:
+def compute(record: Record | str | Path, *, say: Say = silent) -> Results:
     """Compute everything a record asks for.
 
     Parameters
@@ -82,9 +81,7 @@ def compute(
     return _asked(_Job(record, say))
 
 
-def inspect(
-    record: Record | str | Path, *, say: Callable[[str], object] = lambda said: None
-) -> Results:
+def inspect(record: Record | str | Path, *, say: Say = silent) -> Results:
     """Read and judge the raw readings of a record; no device is assessed, none matched.
 
     What `say` is told is as in `compute`.
@@ -106,9 +103,7 @@ def _asked(job: "_Job", *, correct: bool = True) -> Results:
 class _Job:
     """One pass over a record; sweeps are read once, findings gathered on the way."""
 
-    def __init__(
-        self, record: Record | str | Path, say: Callable[[str], object] = lambda said: None
-    ):
+    def __init__(self, record: Record | str | Path, say: Say):
         self.record = record = schema.load(record)
         self.say = say
         self.findings: list[Finding] = []
@@ -130,6 +125,9 @@ class _Job:
             model, table = readings.model_of(record, artefact)
             self.files += table
             self.known[artefact.name] = Known(artefact.name, model, self.sweeps[artefact.name])
+        for between in (part for item in record.measurements for part in item.between):
+            self.elements[between.name], read = readings.element(record, between)
+            self.files += read
         self.ports = two_ports(record)
         self.grid = self._grid()
         worth = record.analyzer
@@ -160,8 +158,7 @@ class _Job:
             return readings.common_grid(record, self.sweeps)
         if line is None:
             return next(iter(self.ports.values()))[0].frequency
-        z_ref = record.reference_ohm
-        return read_sweep(record.folder, line.reading, label="line check", z_ref=z_ref).frequency
+        return readings.read(record, Reading((line.reading,)), "line check", "").frequency
 
     def _settled(self) -> Undecided | None:
         """Readings of which a display shows less, as the others tell them; None without any."""
@@ -169,9 +166,9 @@ class _Job:
             return None
         given = self.bench, self.options, self.known, self.grid
         found, told = displays.settle(self.record, *given, self.before)
-        self.sweeps.update(told)
-        for name in self.known.keys() & told.keys():
-            self.known[name] = replace(self.known[name], reading=told[name])
+        self.sweeps |= told
+        for name, item in self.known.items():
+            self.known[name] = replace(item, reading=self.sweeps[name])
         self.bench = found.likeliest()
         return found
 
@@ -235,15 +232,21 @@ class _Job:
 
     def _devices(self) -> tuple[Device, ...]:
         """All devices, corrected and judged."""
-        devices = self._corrected()
+        record, devices = self.record, self._corrected()
         apart = [f.about for f in self.findings if f.code == SAME_DISAGREES.code]
-        twins = [m for m in self.record.measurements if m.name in apart]
+        twins = [m for m in record.measurements if m.name in apart]
         differ = {name for m in twins for name in (m.name, m.same_as)}
-        for item, device in zip(self.record.measurements, devices, strict=True):
+        for item, device in zip(record.measurements, devices, strict=True):
             self.say(f"judging '{device.name}'")
-            self.findings += left_out(self.record, item, device, self.sweeps, self.traces)
+            here, z_ref = device.inputs.calibration, record.reference_ohm
+            for element, step in zip(device.between, device.inputs.path, strict=True):
+                self.findings += about_path(element.name, step, here, z_ref)
+            if item.answer_hz is not None:
+                at = device.frequency[device.answer]
+                self.findings += about_answer(item.name, item.answer_hz, at)
+            self.findings += left_out(record, item, device, self.sweeps, self.traces)
             sound = soundness(self.findings, bool(self.case.checks), device.name)
-            others = [one for one in self.record.measurements if one.same_as == item.name]
+            others = [one for one in record.measurements if one.same_as == item.name]
             agree = None if item.name in differ else others
             self.findings += about_shown(item, device, self.case, sound, agree)
         return devices
@@ -267,27 +270,20 @@ class _Job:
         moved = displays.least_moved(moved, first, item.reading, self.record.reference_ohm)
         return Reread(moved, not far_off(moved.squared(), self.chance))
 
-    def path(
-        self, here: Calibration, item: Measurement
-    ) -> tuple[tuple[PathElement, ...], tuple[Step, ...]]:
-        """What lies between the plane and a device, as it is known, and its steps."""
-        elements, steps = [], []
-        for between in item.between:
-            if between.name not in self.elements:  # else a check came the same way
-                self.elements[between.name], sweeps = readings.element(self.record, between)
-                self.files += sweeps
-            elements.append(self.elements[between.name])
+    def steps(self, bench: Bench, here: Calibration, path: Iterable[Between]) -> tuple[Step, ...]:
+        """What lies between the plane and a device, as it is known."""
+        steps = []
+        for between in path:
             with readings.refused_at(between.place):
-                steps.append(self.bench.step(here, elements[-1]))
-        return tuple(elements), tuple(steps)
+                steps.append(bench.step(here, self.elements[between.name]))
+        return tuple(steps)
 
     def before(self, here: Calibration, item: Artefact) -> tuple[Step, ...]:
         """What lies before a check that was read in a device's place."""
-        for one in self.record.measurements:
-            if one.name == item.at:  # without what is added to the device's answer
-                removed = tuple(between for between in one.between if not between.embed)
-                return self.path(here, replace(one, between=removed))[1]
-        return ()
+        paths = (one.between for one in self.record.measurements if one.name == item.at)
+        # without what is added to the device's answer
+        removed = [between for between in next(paths, ()) if not between.embed]
+        return self.steps(self.bench, here, removed)
 
     def line(self, wanted: LineCheck, corrected: tuple[Device, ...]) -> LineState:
         """State of the line of the line check, and what changed since its baseline."""
@@ -303,10 +299,11 @@ class _Job:
         then = None if wanted.baseline is None else sweeps.pop(0)
         with readings.refused_at("[line_check]"):
             answers = (item.answer_hz for item in self.record.measurements if item.answer_hz)
-            given = self.record.reference_ohm, next(answers, None)
-            state = line_check.line_state(wanted, frequency, now, then, sweeps, *given)
+            z_ref = self.record.reference_ohm
+            state = line_check.line_state(wanted, frequency, now, then, sweeps, z_ref)
+            state = replace(state, answer_hz=next(answers, None))
         devices = self.record.behind_line, lambda item: self._plane_of(self.sweeps[item.name])
-        seen = line_check.seen_through(wanted, state, *devices, self.record.reference_ohm)
+        seen = line_check.seen_through(wanted, state, *devices, z_ref)
         since = about_devices(state, seen) or about_other_line(self.record, state, corrected)
         self.findings += (*about_line(state), *since)
         return state
@@ -365,21 +362,17 @@ class _Job:
 
     def _maker(self, item: Measurement) -> tuple[Calibration, Callable[[Bench, Sweep], Device]]:
         """The error terms for a device, and what corrects a reading of it with a bench."""
-        sweep = self.sweeps[item.name]
-        here = self.calibration_on(sweep)
-        elements, steps = self.path(here, item)
-        for element, step in zip(elements, steps, strict=True):
-            self.findings += about_path(element.name, step, here, self.record.reference_ohm)
-        answer = readings.answer_of(item, sweep.frequency)
-        if item.answer_hz is not None:
-            self.findings += about_answer(item.name, item.answer_hz, sweep.frequency[answer])
+        here = self.calibration_on(self.sweeps[item.name])
+        answer = readings.answer_of(item, here.frequency)
+        elements = tuple(self.elements[between.name] for between in item.between)
 
         def made(bench: Bench, sweep: Sweep) -> Device:
             own = bench is self.bench  # else one that a display's options make
             if own:
                 self.say(f"correcting '{item.name}'")
             at = here if own else bench.at(bench.calibration(self.grid), sweep.frequency)
-            inputs, reflection = bench.corrected(at, sweep, bench.steps(at, elements))
+            steps = self.steps(bench, at, item.between)
+            inputs, reflection = bench.corrected(at, sweep, steps)
             seed = self.record.seed
             return Device(item.name, sweep, inputs, reflection, bench, elements, answer, seed=seed)
 

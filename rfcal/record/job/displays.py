@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from itertools import product
 from types import MappingProxyType
 from typing import Any
 
@@ -13,7 +12,7 @@ from rfcal.findings import Finding
 from rfcal.library.device import Device
 from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Bench, Known, Moved
-from rfcal.measurement.deembedding import Step
+from rfcal.measurement.deembedding import Step, path_map
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.undecided import Possible, Undecided, possible, remaining, rising, undecided
 from rfcal.models.interpolation import same_grid
@@ -52,10 +51,9 @@ def settle(
         own = options[item.name]
         with refused_at(item.place):
             here = best.at(best.calibration(grid), own.frequency)
-        path, raw = before(here, item), known[item.name].quantity(own.frequency, z_ref).value
-        for step in reversed(path):
-            raw = step.through(here.error_box).apply(raw)
-        return here, own.nearest(here.error_box.apply(raw), z_ref), path
+        path, box = before(here, item), here.error_box
+        seen = (box @ path_map(box, path)).apply(known[item.name].quantity(grid, z_ref).value)
+        return here, own.nearest(seen, z_ref), path
 
     if any(item.reading.shows_less for item in record.standards):
         _require_same_points(record, options, grid)
@@ -115,23 +113,11 @@ class Left:
     here: Calibration  # of the likeliest bench
     make: Callable[[Bench, Sweep], Device]
 
-    def of_sign(self, sign: int) -> Quantity:
-        """About what it reflects [1] if the display's X has this sign, with its doubt."""
-        options = self.possible.options
-        sweep = options.sweeps[options.signs.index(sign)]
-        return self.make(self.possible.bench.likeliest(), sweep).reflection
-
     def beside(self, other: "Left") -> tuple["Left", Real]:
         """The same where another reading is of the same device; how far both are off at best."""
-        mine, its = (
-            {sign: left.of_sign(sign) for sign in set(left.possible.options.signs)}
-            for left in (self, other)
-        )
-        variance = {
-            (one, another): combine(0 * a.value, (a, 1.0), (b, -1.0)).variance()
-            for (one, a), (another, b) in product(mine.items(), its.items())
-        }
-        left, off = self.possible.beside(other.possible, variance)
+        mine, its = self.first.reflection, other.first.reflection
+        apart = combine(0 * mine.value, (mine, 1.0), (its, -1.0))
+        left, off = self.possible.beside(other.possible, apart.variance())
         return replace(self, possible=left), off
 
 

@@ -2,7 +2,7 @@
 
 import re
 import shlex
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -14,6 +14,7 @@ from rfcal.findings import Finding
 from rfcal.library.calibrated import CalibratedAnalyzer
 from rfcal.library.device import Device
 from rfcal.models.interpolation import reaches
+from rfcal.readings.rows import Say, silent
 from rfcal.readings.sweep import read_guessed
 from rfcal.record.files import slug
 from rfcal.record.findings.case import Case
@@ -29,10 +30,7 @@ MOST_WAYS = 3
 
 
 def corrected(
-    results: Results,
-    files: Sequence[Path],
-    like: str = "",
-    say: Callable[[str], object] = lambda said: None,
+    results: Results, files: Sequence[Path], like: str = "", say: Say = silent
 ) -> Iterator[Device]:
     """New sweeps at the standards' plane, or beyond the path of the measurement they are like.
 
@@ -73,10 +71,8 @@ def path_words(results: Results, like: str) -> list[str]:
     if like or not behind:
         return []
     ways = " or ".join(f"--like {shlex.quote(name)}" for name in behind[:MOST_WAYS])
-    plane = "what follows holds at the standards' plane"
-    if len(behind) == 1:
-        return [f"the path of '{behind[0]}' is NOT taken away: {plane}; {ways} takes it away"]
-    return [f"NO path is taken away: {plane}; whose path lies before the new sweeps, say by {ways}"]
+    plane = "NO path is taken away: what follows holds at the standards' plane"
+    return [f"{plane}; whose path lies before the new sweeps, say by {ways}"]
 
 
 def findings(results: Results, devices: Sequence[Device]) -> list[Finding]:

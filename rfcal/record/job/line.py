@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -62,36 +62,29 @@ def line_state(
     then: Quantity | None,
     ends: Sequence[Quantity],
     z_ref: float,
-    answer_hz: float | None = None,
 ) -> LineState:
     """The state of a line by its sweeps at its foot [1]: today's, the baseline's, its far ends'."""
-    found = _by_its_ends(wanted, frequency, ends, z_ref) if ends else None
-    line, loss_known = (found.line, True) if found else (wanted.line, wanted.loss_known)
-    if not loss_known:  # one guess for both sweeps, so that they compare
-        line = loss_by_droop(frequency, (then or now).value, line, z_ref=z_ref)
-    stated = _Foot(frequency, z_ref, line, loss_known, _doubts(wanted, line, found), found)
-    foot, before = (stated, None) if then is None else _as_baseline_ends(stated, then)
-    seen, comparison = foot.look(now), None
-    grown = lost = _by_its_end(foot, seen)
+    # one guess of the loss for both sweeps, so that they compare
+    foot = _foot(wanted, frequency, then or now, ends, z_ref)
+    foot, before = (foot, None) if then is None else _as_baseline_ends(foot, then)
+    found = foot.found
+    seen, comparison = _against(foot, before, foot.look(now))
+    lost = _by_its_end(foot, seen)
+    grown = comparison.lost if comparison else lost
     if found:
         lost = measured_more(frequency, found, wanted.line) if wanted.loss_known else None
     placed = line_end.placed_by_loss(frequency, now.value, foot.line, seen.swept)
-    if then is not None and before is not None:
-        seen, comparison = _against(foot, (then, before), (now, seen))
-        grown = comparison.lost
     if grown is not None:  # so that its end is told as it is
         seen = replace(foot, line=grown.on(foot.line)).look(now)
-        if then is not None and before is not None:
-            seen, comparison = _against(foot, (then, before), (now, seen))
+        seen, comparison = _against(foot, before, seen)
     return LineState(
         now=seen.events,
         before=before and before.events,
         comparison=comparison,
         properties=found,
-        length_m=line.length_m,
+        length_m=foot.line.length_m,
         length_uncertainty_m=foot.doubts[0],
         frequency=frequency,
-        answer_hz=answer_hz,
         beyond_m=seen.beyond_m,
         end=seen.end,
         lost=lost,
@@ -99,7 +92,7 @@ def line_state(
         loss_known=foot.loss_known,
         placed=foot.loss_known and placed,
         stated=wanted.line if found and wanted.loss_known else None,
-        misstated=None if foot.line is line else (stated.line.velocity_factor, foot.doubts[1]),
+        misstated=foot.misstated,
         unfollowed=bool(found and not wanted.by_length and not followed(frequency, found.delay_s)),
     )
 
@@ -107,6 +100,7 @@ def line_state(
 class _Sight(NamedTuple):
     """What a sweep shows of a line."""
 
+    sweep: Quantity  # corrected to the line's foot [1]
     swept: Events  # where they appear
     events: Events  # up to the line's end, and where they are
     folded: bool  # whether that differs, as its far parts fold back
@@ -137,6 +131,7 @@ class _Foot:
     doubts: tuple[float, float]  # standard, of its length [m] and velocity factor [1]
     found: LineProperties | None  # by its own sweeps
     ends: tuple[str, ...] = UNCLEAR  # kinds of what may end it before its stated length
+    misstated: tuple[float, float] | None = None  # as in a `LineState`
 
     def look(self, sweep: Quantity) -> _Sight:
         """What a sweep shows of it."""
@@ -151,15 +146,15 @@ class _Foot:
             z0_uncertainty=found.standard_uncertainty["z0"] / found.line.z0 if found else usual,
             common=sweep.common_changes(),
         )
-        return self._ended(told_at_start(sweep.value, self.z_ref, swept))
+        return self._ended(sweep, told_at_start(sweep.value, self.z_ref, swept))
 
-    def _ended(self, swept: Events) -> _Sight:
+    def _ended(self, sweep: Quantity, swept: Events) -> _Sight:
         """Events up to the line's end; more from beyond is told of a stated length alone."""
         length, folded = self.line.length_m, swept.echoes.band.folds
         events = line_end.unfolded(swept, length) if folded else swept
         own = line_end.own_delay(events, self.frequency)
         delayed = line_end.with_own_delay(events, own, line_end.strongest_on(events))
-        open_ended = _Sight(swept, delayed, folded)
+        open_ended = _Sight(sweep, swept, delayed, folded)
         if not length:
             return open_ended
         last = length + events.near_m
@@ -181,7 +176,7 @@ class _Foot:
         events = line_end.behind_end(events, end, sooner)
         if end is not None:
             events = line_end.with_own_delay(events, own, slice(end, end + 1))
-        return _Sight(swept, events, folded, end)
+        return _Sight(sweep, swept, events, folded, end)
 
 
 def _as_baseline_ends(foot: _Foot, then: Quantity) -> tuple[_Foot, _Sight]:
@@ -212,17 +207,18 @@ def _as_baseline_ends(foot: _Foot, then: Quantity) -> tuple[_Foot, _Sight]:
         return foot, seen
     line = replace(foot.line, velocity_factor=velocity)
     line = loss_by_droop(foot.frequency, then.value, line, z_ref=foot.z_ref)
-    foot = replace(foot, line=line, loss_known=False, doubts=(foot.doubts[0], doubt))
+    stated, doubts = (foot.line.velocity_factor, doubt), (foot.doubts[0], doubt)
+    foot = replace(foot, line=line, loss_known=False, doubts=doubts, misstated=stated)
     return foot, foot.look(then)
 
 
-def _against(
-    foot: _Foot, baseline: tuple[Quantity, _Sight], sweep: tuple[Quantity, _Sight]
-) -> tuple[_Sight, Comparison]:
-    """Today's events by what the baseline knows, and what differs from it."""
-    then, now, length = baseline[1], sweep[1], foot.line.length_m
-    known: dict[str, Any] = {"loss_known": foot.loss_known, "z_ref": foot.z_ref}
-    differ = partial(compare, foot.frequency, sweep[0], baseline[0], foot.line, **known)
+def _against(foot: _Foot, then: _Sight | None, now: _Sight) -> tuple[_Sight, Comparison | None]:
+    """Today's events by what the baseline, if there is one, knows, and what differs from it."""
+    if then is None:
+        return now, None
+    length, z_ref, loss_known = foot.line.length_m, foot.z_ref, foot.loss_known
+    given = foot.frequency, now.sweep, then.sweep, foot.line
+    differ = partial(compare, *given, loss_known=loss_known, z_ref=z_ref)
     if now.folded:  # compared as they appear
         found = differ(events=now.swept, baseline=then.swept, end_m=np.inf)
         each = np.array([change.distance_m for change in found.changes])
@@ -244,8 +240,7 @@ def _against(
     now = now._replace(events=told_by_passing(now.events, then.events))
     stated = np.nan if now.beyond_m is not None or not length else length
     end_m = stated if now.end_m is None else now.end_m
-    ends: dict[str, Any] = {"end_m": end_m, "end_then_m": then.end_m}
-    found = differ(events=now.events, baseline=then.events, **ends)
+    found = differ(events=now.events, baseline=then.events, end_m=end_m, end_then_m=then.end_m)
     if (shift := found.shift) is None:
         return now, found
     if now.end is None and then.end_m is not None and shift.between_m is not None:
@@ -267,16 +262,23 @@ def _by_its_end(foot: _Foot, seen: _Sight) -> Lost | None:
     return more_than_stated(seen.swept.echoes, seen.end_m)
 
 
-def _by_its_ends(
-    wanted: LineCheck, frequency: Real, ends: Sequence[Quantity], z_ref: float
-) -> LineProperties:
-    """The line's own properties, from sweeps with its far end open or short [1]."""
-    seen = dict(zip((end for end, _ in wanted.far_ends), ends, strict=True))
-    swept = FarEnds(frequency, seen, z_ref, defaults.PATH["far end"])
-    if wanted.by_length:
-        return measure_line(swept, length_m=wanted.line.length_m)
-    velocity = wanted.line.velocity_factor
-    return measure_unfollowed(swept, velocity) or measure_line(swept, velocity_factor=velocity)
+def _foot(
+    wanted: LineCheck, frequency: Real, sweep: Quantity, ends: Sequence[Quantity], z_ref: float
+) -> _Foot:
+    """What is known of a line: by sweeps with its far end open or short [1], else as stated."""
+    line, loss_known, found = wanted.line, wanted.loss_known, None
+    if ends:
+        seen = dict(zip((end for end, _ in wanted.far_ends), ends, strict=True))
+        swept = FarEnds(frequency, seen, z_ref, defaults.PATH["far end"])
+        if wanted.by_length:
+            found = measure_line(swept, length_m=line.length_m)
+        else:
+            v = line.velocity_factor
+            found = measure_unfollowed(swept, v) or measure_line(swept, velocity_factor=v)
+        line, loss_known = found.line, True
+    elif not loss_known:
+        line = loss_by_droop(frequency, sweep.value, line, z_ref=z_ref)
+    return _Foot(frequency, z_ref, line, loss_known, _doubts(wanted, line, found), found)
 
 
 def _doubts(wanted: LineCheck, line: Line, found: LineProperties | None) -> tuple[float, float]:

@@ -1,6 +1,6 @@
 """Before the climb: what a record's set-up will be able to say, before anything is read."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -12,10 +12,11 @@ from rfcal.findings import Finding, grid_words, sorted_findings
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
 from rfcal.measurement.bench import Analyzer, Bench, Known
+from rfcal.measurement.deembedding import path_map
 from rfcal.models.interpolation import reaches
 from rfcal.models.line import Line
 from rfcal.planning.plan import Length, Plan, Setup, plan
-from rfcal.readings.display import Beyond, as_shown
+from rfcal.readings.display import Beyond, Options, as_shown
 from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue.readings import PLAN_ELSEWHERE
 from rfcal.record.findings.catalogue.standards import STANDARDS_CLOSE
@@ -26,7 +27,7 @@ from rfcal.record.findings.unsaid import about_unseen
 from rfcal.record.format import schema
 from rfcal.record.format.path import Between
 from rfcal.record.format.reading import Reading
-from rfcal.record.format.schema import Artefact, Measurement, Record
+from rfcal.record.format.schema import Measurement, Record
 from rfcal.record.job import readings
 from rfcal.record.job.compute import compute
 from rfcal.uncertainty.derived import Figure
@@ -36,6 +37,8 @@ LENGTH_M = 0.05
 """Of what its own sweeps or a file will tell about, and nothing does yet [m]."""
 TRIED = (1.0, 0.2, 5.0, 1.0 + 2.0j)
 """Impedances that a device may turn out to have, in parts of the reference impedance."""
+Read = Mapping[str, Options]
+"""What was read already, by its name."""
 Shown = tuple[dict[str, Figure], ...]
 """The figures of each answer that remains, at the frequency of the plan."""
 
@@ -71,16 +74,19 @@ def outlook(folder: Path, *, hertz: float | None = None, ohm: complex | None = N
     record = schema.load(folder, ahead=True)
     if not record.measurements:
         raise RecordError(schema.FILE, "measurement", "there is no [[measurement]] to plan")
+    there = {one.name: found for one in record.items() if (found := readings.there(record, one))}
     expected = [part * record.reference_ohm for part in TRIED] if ohm is None else [ohm]
     planned = []
     for item in record.measurements:
-        grids = _grids(record, item)
+        names = (item.name, *(one.name for one in record.standards))
+        grids = {name: there[name].frequency for name in names if name in there}
         at = hertz or _frequency(item, grids)
         with readings.refused_at(item.place):
-            path, unknown = _path_of(record, item, at)
+            path, unknown = _path_of(record, there, item, at)
             setup = _setup(record, item, at, path)
             plans = {complex(value): plan(setup, value) for value in expected}
-        seen = _shown(record, item, at, list(plans)) if _all_there(record, item, grids, at) else {}
+        whole = _all_there(record, item, grids, at)
+        seen = _shown(record, there, item, at, list(plans)) if whole else {}
         unshown = about_planned(record, item, list(plans), at, held=bool(seen))
         elsewhere = [
             PLAN_ELSEWHERE(name=name, mhz=at / 1e6, grid=grid_words(grid))
@@ -89,7 +95,7 @@ def outlook(folder: Path, *, hertz: float | None = None, ohm: complex | None = N
         ]
         planned.append(Planned(item.name, at, plans, unknown, unshown, elsewhere[:1], seen))
     first = next(iter(planned[0].plans.values())).setup
-    unread = (one.name for one in record.items() if readings.grid_of(record, one) is None)
+    unread = (one.name for one in record.items() if one.name not in there)
     return Outlook(record, tuple(planned), _findings(record, first), next(unread, ""))
 
 
@@ -100,13 +106,6 @@ def _frequency(item: Measurement, grids: dict[str, Real]) -> float:
     for grid in grids.values():
         return float(grid[grid.size // 2])
     raise item.refused("nothing says at which frequency: give answer_mhz, or say --mhz")
-
-
-def _grids(record: Record, item: Measurement) -> dict[str, Real]:
-    """Frequencies [Hz] of what was read already of a device and of the standards, by name."""
-    items: tuple[Artefact | Measurement, ...] = (item, *record.standards)
-    grids = ((one.name, readings.grid_of(record, one)) for one in items)
-    return {name: grid for name, grid in grids if grid is not None}
 
 
 def _setup(record: Record, item: Measurement, hertz: float, path: tuple[Length, ...]) -> Setup:
@@ -144,48 +143,39 @@ def _findings(record: Record, setup: Setup) -> tuple[Finding, ...]:
 
 
 def _path_of(
-    record: Record, item: Measurement, hertz: float
+    record: Record, there: Read, item: Measurement, hertz: float
 ) -> tuple[tuple[Length, ...], dict[str, str]]:
     """What lies before a device, and why elements were taken as short that nothing tells about."""
     found, unknown = [], {}
     for part in item.between:
         if part.embed or part.part is not None:
             continue
-        if why := "" if part.line else _untold(record, part, hertz):
-            unknown[part.name] = why
-        seen = None if part.line or why else _seen(record, part, hertz)
+        seen = None if part.line else _seen(record, there, part, hertz)
+        if isinstance(seen, str):
+            unknown[part.name], seen = seen, None
         line = part.line or Line(LENGTH_M, 1.0, record.reference_ohm)
         found.append(Length(part.name, line, part.doubt, part.kind, seen))
     return tuple(found), unknown
 
 
-def _untold(record: Record, part: Between, hertz: float) -> str:
-    """Why sweeps or a file do not tell yet what an element is; empty where they do."""
-    own = [file for reading in part.ends for file in reading.files]
-    own += filter(None, [part.adapter])
+def _seen(record: Record, there: Read, part: Between, hertz: float) -> Bilinear | str:
+    """What an element is at a frequency [Hz] by its sweeps or file, or why they do not tell yet."""
+    own = [part.adapter] if part.adapter else [file for end in part.ends for file in end.files]
+    standards = () if part.adapter else record.standards
     if not all((record.folder / file).is_file() for file in own):
         return "nothing tells of it yet"
-    standards = record.standards if part.adapter is None else ()
-    if any(readings.grid_of(record, one) is None for one in standards):
-        return "its sweeps will tell of it once the standards are read"
-    if any(one.reading.shows_less for one in standards):
-        return "its sweeps tell of it in the report alone, for a display shows less than R and X"
-    grid = readings.element(record, part)[1][0].frequency
-    if not reaches(grid, hertz):
+    if any(one.name not in there or one.reading.shows_less for one in standards):
+        return "its sweeps will tell of it in the report, with the standards"
+    element, sweeps = readings.element(record, part)
+    if not reaches(grid := sweeps[0].frequency, hertz):
         return f"what tells of it has {grid_words(grid)}"
-    return ""
-
-
-def _seen(record: Record, part: Between, hertz: float) -> Bilinear:
-    """What the sweeps or the file of an element say that it is at a frequency [Hz]."""
-    (element, sweeps), alone = readings.element(record, part), part.adapter is not None
-    analyzer = Analyzer(residual={} if alone else record.residual)  # a file needs none
-    read = []
-    for one in () if alone else record.standards:
-        sweep = readings.read(record, one.reading, one.name, one.place).sweeps[0]
-        read.append(Known(one.name, readings.model_of(record, one)[0], sweep))
-    bench = Bench(analyzer, tuple(read), record.reference_ohm)
-    grid = np.array([hertz]) if alone else sweeps[0].frequency
+    analyzer = Analyzer(residual={} if part.adapter else record.residual)  # a file needs none
+    known = (
+        Known(one.name, readings.model_of(record, one)[0], there[one.name].sweeps[0])
+        for one in standards
+    )
+    bench = Bench(analyzer, tuple(known), record.reference_ohm)
+    grid = np.array([hertz]) if part.adapter else grid
     here = bench.at(bench.calibration(grid), grid)
     box = bench.step(here, element).through(here.error_box)
     at = int(np.argmin(np.abs(grid - hertz)))
@@ -193,20 +183,18 @@ def _seen(record: Record, part: Between, hertz: float) -> Bilinear:
 
 
 def _shown(
-    record: Record, item: Measurement, hertz: float, expected: Sequence[complex]
+    record: Record, there: Read, item: Measurement, hertz: float, expected: Sequence[complex]
 ) -> dict[complex, Shown]:
     """What the report would say of a device with the standards as they were read."""
-    inputs = compute(_with(record, item, item.reading)).device(item.name).inputs
+    inputs = compute(_with(record, there, item, item.reading)).device(item.name).inputs
     box, frequency = inputs.calibration.error_box, inputs.calibration.frequency
+    whole = box @ path_map(box, inputs.path)
     at = int(np.argmin(np.abs(frequency - hertz)))
     found = {}
     for ohm in expected:
-        raw = from_impedance(np.full(frequency.size, ohm), record.reference_ohm)
-        for step in reversed(inputs.path):
-            through = step.through(box)
-            raw = (through.correct if step.embed else through.apply)(raw)
-        reading = _displayed(record, item.reading, frequency, box.apply(raw))
-        device = compute(_with(record, item, reading)).device(item.name)
+        seen = whole.apply(from_impedance(np.full(frequency.size, ohm), record.reference_ohm))
+        reading = _displayed(record, item.reading, frequency, seen)
+        device = compute(_with(record, there, item, reading)).device(item.name)
         answers = [device, device.other if device.two_answers[at] else None]
         found[ohm] = tuple(
             {name: at_points(figure, slice(at, at + 1)) for name, figure in one.figures.items()}
@@ -227,17 +215,13 @@ def _all_there(record: Record, item: Measurement, grids: dict[str, Real], hertz:
     )
 
 
-def _with(record: Record, item: Measurement, reading: Reading) -> Record:
+def _with(record: Record, there: Read, item: Measurement, reading: Reading) -> Record:
     """The record as far as it is read, with another reading of the device alone."""
-
-    def read(items: Any) -> Any:
-        return tuple(one for one in items if readings.grid_of(record, one) is not None)
-
     return replace(
         record,
-        checks=read(record.checks),
+        checks=tuple(one for one in record.checks if one.name in there),
         measurements=(replace(item, reading=reading, same_as=None),),
-        rereads=read(record.rereads),
+        rereads=tuple(one for one in record.rereads if one.name in there),
         matches=(),
         components=(),
         between_ports=(),

@@ -44,12 +44,12 @@ def read(record: Record, reading: Reading, label: str, place: str) -> Options:
     return display.sizes(reading.typed_z or (), reading.typed_swr or ())
 
 
-def grid_of(record: Record, item: Item) -> Real | None:
-    """The frequencies [Hz] of a reading; None where it is not there yet, in a plan."""
+def there(record: Record, item: Item) -> Options | None:
+    """A reading; None where it is not there yet, in a plan."""
     reading = item.reading
     if reading == Reading() or not all((record.folder / file).is_file() for file in reading.files):
         return None
-    return read(record, reading, item.name, item.place).frequency
+    return read(record, reading, item.name, item.place)
 
 
 def model_of(record: Record, item: Artefact) -> tuple[Standard | Tabulated, tuple[Sweep, ...]]:

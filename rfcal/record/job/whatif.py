@@ -14,7 +14,7 @@ import numpy as np
 from rfcal.errors import RecordError
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex
-from rfcal.measurement.deembedding import seen_beyond
+from rfcal.measurement.deembedding import path_map
 from rfcal.models.standards import Standard
 from rfcal.record.format import schema
 from rfcal.record.format.schema import FILE, Record
@@ -130,7 +130,7 @@ def corrected_with(
         if isinstance(model, Standard) and any((more := off[model.kind]).values()):
             known[i] = _moved(model, more).reflection(device.frequency, z_ref=device.z_ref)
     box = Bilinear.fit(known, [s.value for s in calibration.seen], calibration.weight)
-    return seen_beyond(box.correct(device.inputs.reading.value), box, device.inputs.path)
+    return (box @ path_map(box, device.inputs.path)).correct(device.inputs.reading.value)
 
 
 def _moved(model: Standard, by: Mapping[str, float]) -> Standard:

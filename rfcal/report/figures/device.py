@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from rfcal.feedline.faults.echoes import bounces
 from rfcal.maths.reflection import Complex, Real
-from rfcal.measurement.monte_carlo import linear_region
+from rfcal.measurement.propagate import linear_region
 from rfcal.record.findings.line.ringing import may_ring, rings
 from rfcal.record.findings.line.verdict import places
 from rfcal.record.results import Device, LineState
