@@ -106,7 +106,7 @@ def test_numbers_are_taken_with_the_digits_that_were_typed():
     text = record_text(off_display(frequency="007.0", short=".50 -0,10"), "x")
     assert "typed = [[7.0, 0.50, -0.10]]" in text
     for wrong in ("-3", "0", "x", ">99", ""):
-        with pytest.raises(ArgumentError, match="a number of ohms above zero is expected"):
+        with pytest.raises(ArgumentError, match="a number of ohms above zero"):
             checked("load ohm", wrong)
 
 

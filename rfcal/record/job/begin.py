@@ -120,7 +120,7 @@ def checked(step: str, text: str) -> str:
     said = _number(re.sub(r"\s*(ohms?|ω|mhz)$", "", text.strip().casefold()))
     if not said or said.startswith(('"', "-")) or not float(said):
         what = ABOVE_ZERO[step]
-        raise ArgumentError(f"a number of {what} above zero is expected, found '{text:.20}'")
+        raise ArgumentError(f"expected a number of {what} above zero, found '{text:.20}'")
     return said
 
 
