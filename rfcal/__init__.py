@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING, Any
 from rfcal.errors import RfcalError
 from rfcal.library.calibrated import CalibratedAnalyzer, calibrate, read
 from rfcal.library.device import Device
+from rfcal.library.doors import guarded
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.measurement.bench import Analyzer
@@ -67,7 +68,8 @@ __all__ = [
 __version__ = "0.1.0"
 
 
-if not TYPE_CHECKING:  # a type checker knows it, and no name that is not there
+if not TYPE_CHECKING:  # a type checker knows all of it, and no name that is not there
+    globals().update({n: guarded(thing) for n, thing in globals().items() if n in __all__})
 
     def __getattr__(name: str) -> Any:
         """Load the workbook, which draws, when it is first asked for."""

@@ -6,13 +6,16 @@ import inspect
 import re
 import subprocess
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import rfcal
 
 ROOT = Path(__file__).parents[1]
+DEMO = ROOT / "data" / "demo"
 NAMES = [name for name in rfcal.__all__ if name not in ("workbook", "__version__")]
 MODULES = sorted({getattr(rfcal, name).__module__ for name in NAMES} | {"rfcal"})
 USER = """# mypy: disallow-untyped-calls, disallow-any-generics, no-implicit-reexport, extra-checks
@@ -88,6 +91,47 @@ def test_every_parameter_of_a_public_name_is_documented(name):
     returns = inspect.signature(thing).return_annotation if inspect.isfunction(thing) else None
     assert (returns in (None, "None")) or "\nReturns\n-------\n" in doc
     assert head.split("\n")[0].endswith(".")
+
+
+def writable(thing, where, seen):
+    """Where arrays, mappings and lists are that can be written to, in all that a thing holds."""
+    if id(thing) in seen:
+        return
+    seen[id(thing)] = thing
+    if isinstance(thing, np.ndarray):
+        if thing.flags.writeable:
+            yield where
+    elif isinstance(thing, dict | list | set):
+        yield where
+    elif isinstance(thing, tuple | Mapping):
+        items = thing.values() if isinstance(thing, Mapping) else thing
+        for item in items:
+            yield from writable(item, f"{where}[]", seen)
+    elif type(thing).__module__.startswith("rfcal."):
+        names = {n for n in dir(thing) if not n.startswith("__")}
+        for name in names - {n for n in names if inspect.isroutine(getattr(type(thing), n, None))}:
+            held = getattr(thing, name)
+            if getattr(thing, name) is held:  # what is made anew at each asking is nobody's
+                yield from writable(held, f"{where}.{name}", seen)
+
+
+@pytest.mark.parametrize("demo", sorted(path.parent.name for path in DEMO.glob("*/record.toml")))
+def test_nothing_that_results_hold_can_be_written_to(demo, computed):
+    results = computed(demo)
+    (two,) = {device.two_answers.flags.writeable for device in results.devices} or {False}
+    assert not two
+    assert not set(writable(results, "results", {}))
+
+
+def test_nothing_that_public_objects_hold_can_be_written_to(computed):
+    own = computed("beacon-antenna")
+    sweeps = {item.model: item.reading for item in own.bench.standards}
+    calibrated = rfcal.calibrate(sweeps)
+    device = calibrated.correct(own.devices[0].raw).add(rfcal.Line(0.5, conductor_db=0.5))
+    setup = rfcal.workbook.usual_setup(7e6)
+    held = calibrated, device, device.at(70.2e6), rfcal.workbook.plan(setup, 50.0), setup
+    assert not set(writable((*held, rfcal.Bilinear(1, 0, 0, 1), rfcal.Analyzer()), "", {}))
+    assert not set(writable(rfcal.workbook.CABLES, "CABLES", {}))
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -7,6 +7,7 @@ chance; a bound there would lean every value that depends on it.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -63,6 +64,9 @@ class Circuit:
     figures: Mapping[str, Wanted]  # the answer's three first
     holds: Callable[[Real, Values], Any]  # whether such numbers are what is called by its name
     admittance: bool = False  # whether `formula` gives one
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "figures", MappingProxyType(self.figures))
 
     def reflection(self, u: Real, p: Real) -> Complex:
         """Its reflection [1], parameters along the last axis, which frequency replaces."""

@@ -56,8 +56,8 @@ def read(
     >>> print(read("data/demo/beacon-antenna/raw/antenna.s1p"))
     antenna: 201 points from 69 to 72 MHz, in 50 ohm
     """
-    if not files or not all(isinstance(file, str | Path) for file in files):
-        raise ArgumentError(f"one file or more is to be read, found {files!r}")
+    if not files:
+        raise ArgumentError("one file or more is to be read, and none is named")
     reference(z_ref)
     how: Any = {"z_ref": z_ref, "most": MOST_POINTS, "say": progress}
     return read_sweep(Path(), *map(str, files), label=name or Path(files[0]).stem, **how)
@@ -236,13 +236,6 @@ def calibrate(
     >>> print(calibrate(standards).correct(sweeps["antenna"]).at(70e6).reactance)
     19.41 ± 0.78 ohm
     """
-    if not isinstance(standards, Mapping):
-        raise ArgumentError(
-            "standards are given as a mapping from each Standard to its raw reading, found "
-            f"{type(standards).__name__}"
-        )
-    if analyzer is not None and not isinstance(analyzer, Analyzer):
-        raise ArgumentError(f"the analyzer is an Analyzer, found {type(analyzer).__name__}")
     reference(z_ref)
     known = tuple(_known(model, reading) for model, reading in standards.items())
     if analyzer is not None and analyzer.residual is not None:
@@ -313,7 +306,7 @@ def _warn_of_turn(bench: Bench, calibration: Calibration) -> None:
     warnings.warn(f"the reflection tracking {said}; {doubt}", stacklevel=3)
 
 
-def _known(model: Any, reading: Any) -> Known:
+def _known(model: Any, reading: Sweep | Network) -> Known:
     if not isinstance(model, Standard | Tabulated):
         raise ArgumentError(
             f"a standard is given as a Standard or a Tabulated, found {type(model).__name__}"

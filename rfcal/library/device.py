@@ -131,9 +131,10 @@ class Device:
     @property
     def two_answers(self) -> NDArray[np.bool_]:
         """Where it may be `other` as well, shape (F,)."""
-        if self.other is None:
-            return np.zeros(self.frequency.shape, bool)
-        return self.reflection.value != self.other.reflection.value
+        mine, other = self.reflection.value, self.other
+        two = np.zeros(mine.shape, bool) if other is None else mine != other.reflection.value
+        two.setflags(write=False)
+        return two
 
     @cached_property
     def impedance(self) -> Quantity:
@@ -331,8 +332,6 @@ class Device:
         ReadingError
             A file that is there already, or that cannot be written.
         """
-        if not isinstance(file, str | Path):
-            raise ArgumentError(f"a file is named by its path, found {file!r:.60}")
         path = Path(file)
         if path.suffix.lower() != ".s1p":
             raise ArgumentError(f"a one-port Touchstone file ends in .s1p, found '{path.name}'")
@@ -381,9 +380,4 @@ def _known_by(element: Any) -> tuple[str, Any, Mapping[str, float]]:
         return "adapter", element, {"adapter": 1.0}
     if isinstance(element, Line):
         return "line", element, UNCERTAIN
-    if isinstance(element, tuple | list) and len(element) == 2:
-        return "measured", tuple(map(as_sweep, element)), {"far end": 1.0}
-    raise ArgumentError(
-        "what lies between is a Line, a pair of readings (far end open, far end short) or a "
-        f"network of two ports; found {type(element).__name__}"
-    )
+    return "measured", tuple(map(as_sweep, element)), {"far end": 1.0}

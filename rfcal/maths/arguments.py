@@ -25,7 +25,7 @@ def numbers(values: ArrayLike, what: str) -> NDArray[Any]:
     if array.dtype.kind in "fc":
         return array
     if array.dtype.kind not in "iu" or not array.size:
-        raise ArgumentError(f"{what} must be numbers, found {_shown(values)}")
+        raise ArgumentError(f"{what} must be numbers, found {shown(values)}")
     return array.astype(float)
 
 
@@ -63,7 +63,7 @@ def number(
     """Refuse what is no number from `low` (or, if `above`, beyond it) to `high`."""
     if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
         kind = "real number" if isinstance(value, complex) else "number"
-        raise ArgumentError(f"{what} must be a {kind}, found {_shown(value)}")
+        raise ArgumentError(f"{what} must be a {kind}, found {shown(value)}")
     if np.isinf(value) and not infinite:
         raise ArgumentError(f"{what} is {value:g}, and a finite number is needed")
     if not (low < value if above else low <= value) or not value <= high:
@@ -92,7 +92,7 @@ def choice(value: Any, what: str, known: Iterable[str]) -> None:
     known = tuple(known)
     if not isinstance(value, str) or value not in known:
         words = ", ".join(f"'{word}'" for word in known)
-        raise ArgumentError(f"{what} is {_shown(value)}, and one of {words} is expected")
+        raise ArgumentError(f"{what} is {shown(value)}, and one of {words} is expected")
 
 
 def deviations(stated: Any, what: str, known: Mapping[str, float]) -> Mapping[str, float]:
@@ -102,7 +102,7 @@ def deviations(stated: Any, what: str, known: Mapping[str, float]) -> Mapping[st
     """
     if not isinstance(stated, Mapping):
         raise ArgumentError(
-            f"the uncertainty of {what} is a mapping from names to numbers, found {_shown(stated)}"
+            f"the uncertainty of {what} is a mapping from names to numbers, found {shown(stated)}"
         )
     for name, deviation in stated.items():
         choice(name, f"what is uncertain of {what}", known)
@@ -120,12 +120,12 @@ def frequencies(values: ArrayLike) -> NDArray[np.float64]:
     array = numbers(values, "frequencies")
     if array.dtype.kind != "f" or not (array > 0).all() or not array.size:
         raise ArgumentError(
-            f"frequencies must be real numbers of hertz above zero, found {_shown(values)}"
+            f"frequencies must be real numbers of hertz above zero, found {shown(values)}"
         )
     return array
 
 
-def _shown(value: Any) -> str:
+def shown(value: Any) -> str:
     """What was found, on one line and not endless."""
     said = f"'{value}'" if isinstance(value, str) else repr(value)
     return said if len(said) <= 60 else f"{said[:57]}..."

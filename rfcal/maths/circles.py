@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from rfcal.maths.arguments import frozen
 from rfcal.maths.reflection import Complex, Real
 
 Form = tuple[float, complex, float]
@@ -85,8 +86,8 @@ class Spread:
     def __init__(self, covariance: Real):
         xx, yy = covariance[:, 0, 0], covariance[:, 1, 1]
         # variance along n: the mean of the axes' and what is not round, turned twice as fast
-        self.mean = np.maximum((xx + yy) / 2, 1e-300)
-        self.out_of_round = (xx - yy) / 2 + 1j * covariance[:, 0, 1]
+        self.mean = frozen(np.maximum((xx + yy) / 2, 1e-300), "", copy=False)
+        self.out_of_round = frozen((xx - yy) / 2 + 1j * covariance[:, 0, 1], "", copy=False)
 
     def along(self, way: Complex) -> Real:
         """Standard deviation along directions of magnitude 1, shape (F, ...)."""

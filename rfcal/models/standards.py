@@ -237,6 +237,9 @@ class Standard(Reflector):
         Standard
             Of the same uncertainty.
         """
+        known = set(UNCERTAIN[self.kind]) - {"reflection"}
+        choice(parameter, f"what is off of a standard of kind '{self.kind}'", sorted(known))
+        drawn(deviation, "by how much it is off")
         name = "offset_delay" if parameter == "delay" else parameter
         own = getattr(self, name)
         row = isinstance(own, tuple)

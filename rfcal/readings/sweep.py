@@ -45,8 +45,6 @@ def parameters_of(network: Network, ports: int) -> tuple[Real, Complex, float]:
     Parameters in references that differ from port to port, or over frequency, are those of 50 ohm
     after this, where one port is asked for.
     """
-    if not isinstance(network, Network):
-        raise ArgumentError(f"a network of scikit-rf is expected, found {type(network).__name__}")
     frequency, s = frequencies(network.f), numbers(network.s, "scattering parameters")
     name = f"the network '{network.name}'" if network.name else "the network"
     if s.shape != (frequency.size, ports, ports):
@@ -232,15 +230,10 @@ class Sweep:
         return Quantity(self.reflection, effects).through(value, slope)
 
 
-def as_sweep(reading: Any, label: str = "") -> Sweep:
+def as_sweep(reading: Sweep | Network, label: str = "") -> Sweep:
     """A reading as a sweep, of that label where one is given, from whatever holds one."""
     if isinstance(reading, Network):
         return Sweep.from_network(reading, label)
-    if not isinstance(reading, Sweep):
-        raise ArgumentError(
-            "a reading is a Sweep, as rfcal.read gives it, or a network of scikit-rf; found "
-            f"{type(reading).__name__}"
-        )
     return replace(reading, label=label) if label else reading
 
 

@@ -3,7 +3,7 @@
 import json
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -44,7 +44,7 @@ def plain(value: Any) -> Any:
         return plain(_pairs(np.asarray(value)).tolist())
     if isinstance(value, list | tuple):
         return [plain(v) for v in value]
-    if isinstance(value, dict):
+    if isinstance(value, Mapping):
         return {k: plain(v) for k, v in value.items()}
     if isinstance(value, float) and not math.isfinite(value):
         return None
@@ -55,12 +55,12 @@ def pieces(value: Any) -> Iterator[str]:
     """The text of dictionaries and lists that hold `Told`, arrays and plain values."""
     if isinstance(value, Told):
         yield from _numbers(value)
-    elif isinstance(value, dict):
+    elif isinstance(value, Mapping):
         for i, (key, inner) in enumerate(value.items()):
             yield f"{', ' if i else '{'}{json.dumps(key, ensure_ascii=False)}: "
             yield from pieces(inner)
         yield "}" if value else "{}"
-    elif isinstance(value, list) and any(isinstance(v, dict) for v in value):
+    elif isinstance(value, list | tuple) and any(isinstance(v, Mapping) for v in value):
         for i, inner in enumerate(value):
             yield ", " if i else "["
             yield from pieces(inner)

@@ -23,6 +23,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from rfcal.maths.arguments import frozen
 from rfcal.maths.circles import Spread, direction
 from rfcal.maths.reflection import Complex, Real
 from rfcal.uncertainty.coverage import squared_distance
@@ -60,7 +61,7 @@ class Region:
     def axes(self) -> Real:
         """What turns whitened steps into steps, shape (F, 2, 2); the second is the longer one."""
         values, axes = np.linalg.eigh(self.covariance)
-        return axes * np.sqrt(np.maximum(values, 0))[:, None]
+        return frozen(axes * np.sqrt(np.maximum(values, 0))[:, None], "", copy=False)
 
     @cached_property
     def spread(self) -> Spread:

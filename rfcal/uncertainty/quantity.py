@@ -197,7 +197,7 @@ class Quantity(Swept):
     @cached_property
     def _variance(self) -> Real:
         squares = (np.abs(effect.change) ** 2 for effect in self.effects)
-        return sum(squares, np.zeros(np.shape(self.value))) / 2
+        return frozen(sum(squares, np.zeros(np.shape(self.value))) / 2, "", copy=False)
 
     def draw(
         self, rng: "np.random.Generator", draws: int, drawn: dict[Hashable, Real] | None = None

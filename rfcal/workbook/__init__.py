@@ -5,8 +5,10 @@ here under its own name is offered, to type checkers too.
 """
 
 from types import ModuleType as _Module
+from typing import TYPE_CHECKING as _TYPE_CHECKING
 
 from rfcal.feedline.faults.events import gate as gate
+from rfcal.library.doors import guarded as _guarded
 from rfcal.matching.trim.verdict import trim as trim
 from rfcal.models.cables import CABLES as CABLES
 from rfcal.planning.plan import blind as blind
@@ -69,3 +71,5 @@ from rfcal.workbook.uncertainty import usual_setup as usual_setup
 
 _offered = {name: thing for name, thing in vars().items() if not name.startswith("_")}
 __all__ = [name for name, thing in _offered.items() if not isinstance(thing, _Module)]
+if not _TYPE_CHECKING:  # a type checker sees what was imported
+    globals().update({name: _guarded(_offered[name]) for name in __all__})

@@ -197,7 +197,7 @@ WRONG = {
         lambda: calibrate({Standard("load", np.full((3, 1), 50.0)): Sweep(FREQUENCY, [0.1] * 3)}),
         "is many draws",
     ),
-    "a sweep of no network": (lambda: Sweep.from_network(3), "scikit-rf is expected, found int"),
+    "a sweep of no network": (lambda: Sweep.from_network(3), "a network of scikit-rf, found 3"),
     "masked readings": (
         lambda: Sweep(FREQUENCY, np.ma.masked_array([0.1, 9.0, 0.1], [False, True, False])),
         "reflections must be numbers, and number 2 is masked",

@@ -310,13 +310,16 @@ def lossy_reference():
 
 
 WRONG = {
-    "a number for a record": (lambda: rfcal.compute(3), "named by its folder, found 3"),
+    "a number for a record": (
+        lambda: rfcal.compute(3),
+        "record must be a Record or a text or a Path, found 3",
+    ),
     "an unknown measurement": (
         lambda: rfcal.compute(DEMO / "sensor-coil").device("senser"),
         "'senser', and one of 'sensor'",
     ),
     "nothing to read": (lambda: rfcal.read(), "one file or more"),
-    "a number to read": (lambda: rfcal.read(3), "one file or more"),
+    "a number to read": (lambda: rfcal.read(3), "files must be a text or a Path, found 3"),
     "no such file": (lambda: rfcal.read("nowhere.s1p"), "nowhere.s1p: cannot be read"),
     "no possible file": (lambda: rfcal.read("a\0b.s1p"), "cannot be read (embedded null"),
     "a file twice": (
@@ -329,10 +332,13 @@ WRONG = {
         "2 standards were given",
     ),
     "no standard": (lambda: rfcal.calibrate({}), "no standard is given"),
-    "a list": (lambda: rfcal.calibrate([SHORT, OPEN, LOAD]), "a mapping from each Standard"),
+    "a list": (
+        lambda: rfcal.calibrate([SHORT, OPEN, LOAD]),
+        "a mapping, each a Sweep, as rfcal.read",
+    ),
     "kinds as words": (lambda: rfcal.calibrate({"short": flat(-1)}), "found str"),
     "a file's name": (lambda: rfcal.calibrate({**GOOD, SHORT: "short.s1p"}), "rfcal.read"),
-    "bare numbers": (lambda: rfcal.calibrate({**GOOD, SHORT: [-1.0, -1.0]}), "found list"),
+    "bare numbers": (lambda: rfcal.calibrate({**GOOD, SHORT: [-1.0, -1.0]}), "found [-1.0, -1.0]"),
     "one name twice": (
         lambda: rfcal.calibrate({**GOOD, rfcal.Standard("load", 25.0): flat(-0.3)}),
         "two standards are named 'load'",
@@ -367,7 +373,10 @@ WRONG = {
         ),
         "'short' and 's2' are defined alike",
     ),
-    "an analyzer in words": (lambda: rfcal.calibrate(GOOD, analyzer="good"), "found str"),
+    "an analyzer in words": (
+        lambda: rfcal.calibrate(GOOD, analyzer="good"),
+        "an Analyzer or None, found 'good'",
+    ),
     "negative noise": (lambda: rfcal.Analyzer(noise=-1e-3), "noise of an analyzer"),
     "noise in decibels": (lambda: rfcal.Analyzer(noise=60.0), "from 0 to 1"),
     "a word of noise": (lambda: rfcal.Analyzer(noise="low"), "found 'low'"),
@@ -378,7 +387,7 @@ WRONG = {
     "unknown residual": (lambda: rfcal.Analyzer(residual={"match": 0.01}), "'match', and one of"),
     "a two-port": (lambda: HERE.correct(two_port()), "such as network.s11"),
     "complex reference": (lambda: HERE.correct(lossy_reference()), "50-5j ohm"),
-    "no reading": (lambda: HERE.correct(None), "found NoneType"),
+    "no reading": (lambda: HERE.correct(None), "network of scikit-rf, found None"),
     "named as a standard": (
         lambda: HERE.correct(flat(0.3, "load")),
         "'load' was read as a standard",
@@ -401,8 +410,8 @@ WRONG = {
     "outside the sweep": (lambda: SEEN.at(3e6), "3 MHz is outside the sweep"),
     "frequency in megahertz": (lambda: SEEN.at(1.5), "outside the sweep"),
     "frequency in words": (lambda: SEEN.at("1 MHz"), "found '1 MHz'"),
-    "removing a length": (lambda: SEEN.remove(12.4), "found float"),
-    "removing one end": (lambda: SEEN.remove((FLAT,)), "a pair of readings"),
+    "removing a length": (lambda: SEEN.remove(12.4), "Device.remove: element must be a Line or"),
+    "removing one end": (lambda: SEEN.remove((FLAT,)), "a sequence of 2, each a Sweep"),
     "unknown uncertainty": (
         lambda: SEEN.remove(rfcal.Line(1.0), uncertainty={"lenght": 0.1}),
         "'lenght', and one of 'length'",
@@ -429,7 +438,7 @@ WRONG = {
         lambda: SEEN.remove(rfcal.Line(1e4, conductor_db=5.0)),
         "nothing of the device comes back",
     ),
-    "a number to save to": (lambda: SEEN.save(3), "named by its path, found 3"),
+    "a number to save to": (lambda: SEEN.save(3), "file must be a text or a Path, found 3"),
     "another ending": (lambda: SEEN.save("device.csv"), "ends in .s1p"),
     "no such folder": (lambda: SEEN.save("nowhere/device.s1p"), "cannot be written"),
     "a sweep of two lengths": (lambda: rfcal.Sweep([1e6, 2e6], [0.1]), "(2,) and (1,)"),
