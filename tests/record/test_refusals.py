@@ -140,7 +140,7 @@ def test_a_line_that_is_no_toml_is_shown_with_what_it_was_to_be(
     typed, capsys, tmp_path, line, cure
 ):
     (typed / "record.toml").write_text(f"format = 1\n{line}\n")
-    refused(typed, [f"record.toml, line 2: found '{line}'", cure], capsys, tmp_path)
+    refused(typed, [f"record.toml, line 2: '{line}' is no TOML", cure], capsys, tmp_path)
 
 
 def test_rows_that_stand_in_two_keys_are_to_stand_in_one(typed, capsys, tmp_path):
@@ -150,7 +150,7 @@ def test_rows_that_stand_in_two_keys_are_to_stand_in_one(typed, capsys, tmp_path
     assert text.count(line) == 1
     file.write_text(text.replace(line, f"{line}\n{line.replace('14.1', '15.0')}"))
     at = text[: text.index(line)].count("\n") + 2
-    said = [f"record.toml, line {at}: found 'typed = [[15.0, ", "no key stands twice", "rows go"]
+    said = [f"record.toml, line {at}: 'typed = [[15.0, ", "no key stands twice", "rows go"]
     refused(typed, said, capsys, tmp_path)
 
 

@@ -231,13 +231,10 @@ def _values(content: bytes) -> dict[str, Any]:
         raise RecordError(FILE, "", why) from error
     except (ValueError, RecursionError, ArithmeticError) as error:
         at = re.search(r"at (line (\d+))", str(error))
-        shown = content.splitlines()[int(at[2]) - 1 : int(at[2])] if at else []
-        found = (
-            f"found {show(shown[0].decode().split(' #')[0].strip())}, which is " if shown else ""
-        )
-        raise RecordError(
-            FILE, at[1] if at else "", f"{found}no TOML ({error}): {_TOML}"
-        ) from error
+        line = b"".join(content.splitlines()[int(at[2]) - 1 : int(at[2])] if at else [])
+        found = show(line.decode().split(" #")[0].strip()) if line else "this"
+        why = f"{found} is no TOML ({error}): {_TOML}"
+        raise RecordError(FILE, at[1] if at else "", why) from error
 
 
 def _about(table: Table) -> dict[str, str]:
