@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 
 from rfcal.components.agreement import Agreement, agreement
 from rfcal.errors import RecordError
-from rfcal.findings import grouped
+from rfcal.findings import grouped, quoted
 from rfcal.maths.reflection import Real
 from rfcal.readings.content import whole_file
 from rfcal.record.archive import recomputed
@@ -119,7 +119,8 @@ def compared(first: Side, second: Side, shared: Sequence[str]) -> dict[str, _Hel
     if len(first.answers) == len(second.answers) == 1:
         names = [*zip(first.answers, second.answers, strict=True)]
     if not names:
-        has = f"it has {_named(second)}, '{first.title}' has {_named(first)}"
+        ours, theirs = (quoted([*side.answers]) or "no measurement" for side in (first, second))
+        has = f"it has {theirs}, '{first.title}' has {ours}"
         cure = "give what is to be compared the same name in both"
         raise RecordError(second.title, "", f"{has}: {cure}")
     common = {i for name in shared for i in _influences(first, name) & _influences(second, name)}
@@ -127,10 +128,6 @@ def compared(first: Side, second: Side, shared: Sequence[str]) -> dict[str, _Hel
         one: _held(first.answers[one], second.answers[other], first.z_ref, common, one)
         for one, other in names
     }
-
-
-def _named(side: Side) -> str:
-    return " and ".join(f"'{name}'" for name in side.answers) or "no measurement"
 
 
 def _influences(side: Side, name: str) -> set[Hashable]:

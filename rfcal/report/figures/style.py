@@ -38,21 +38,19 @@ ROLES: dict[str | int, dict[str, Any]] = {
         ("truth", "#000000", (0, (1, 1.6)), "x", 1.8, 3.4),
         ("uncertainty", "#CC79A7", "-", "d", 1.2, 2.6),
         ("model", "#009E73", (0, (6, 2, 1, 2)), "^", 1.8, 3.1),
+        (0, TEXT, "-", "o", 1.8, 2.0),
+        (1, TEXT, (0, (5, 2)), "s", 1.8, 2.0),
+        (2, TEXT, (0, (1, 1.4)), "x", 1.8, 2.0),
     )
 }
 """As read; after correction; the other answer where two are left; known truth of a demo;
-uncertainty; calculated, not measured: each as keyword arguments of a line."""
-COLORS = {role: look["color"] for role, look in ROLES.items()}
-for _order, _dashes in enumerate(("-", (0, (5, 2)), (0, (1, 1.4)))):  # of none of these meanings
-    _plain = {"color": TEXT, "linestyle": _dashes, "marker": "osx"[_order]}
-    ROLES[_order] = _plain | {"linewidth": 1.8, "markersize": 7.0}
+uncertainty; calculated, not measured; and, by numbers, what has none of these meanings: each as
+keyword arguments of a line."""
+COLORS = {role: look["color"] for role, look in ROLES.items() if isinstance(role, str)}
 
 
 def line_look(role: str | int, points: int, marked: Collection[int] = ()) -> dict[str, Any]:
-    """Keyword arguments of a trace of that meaning; one of few points has a marker on each.
-
-    Traces that have none of the meanings have numbers from 0: grey, told apart by dashes.
-    """
+    """Keyword arguments of a trace of that meaning; one of few points has a marker on each."""
     if points <= FEW_POINTS:
         return ROLES[role]
     return ROLES[role] | ({"markevery": [*marked]} if marked else {"marker": ""})
