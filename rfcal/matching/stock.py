@@ -53,7 +53,9 @@ class Stock:
         return defaults.SMALL_CAPACITOR_F * longer, largest
 
     def off(self, element: NetworkElement) -> float:
-        """How far a coil or a capacitor may be off [1]; one that cannot be wound is bought."""
+        """How far a part may be off [1]; a coil that cannot be wound is bought."""
+        if element.line is not None:
+            return min(self.step_m / float(element.value), 1.0)
         bought = self.wound_tolerance is None or not isinstance(element.part, Inductor)
         if bought or not wound(float(element.value)):
             return self.tolerance

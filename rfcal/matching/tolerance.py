@@ -48,14 +48,10 @@ def as_built(network: Network, stock: Stock, rng: "np.random.Generator", draws: 
     """
     elements = []
     for element in network.elements:
-        off = rng.uniform(-1, 1, (draws, 1))
+        off = rng.uniform(-1, 1, (draws, 1)) * stock.off(element)
+        made = element.with_value(element.value * (1 + off))
         if element.line is None:
-            value = element.value * (1 + off * stock.off(element))
-            made = strayed(
-                element.with_value(value), *rng.uniform(0, 1, (2, draws, 1)) * MOST_ADDED
-            )
-        else:
-            made = element.with_value(np.maximum(element.value + off * stock.step_m, 1e-6))
+            made = strayed(made, *rng.uniform(0, 1, (2, draws, 1)) * MOST_ADDED)
         elements.append(made)
     return replace(network, elements=tuple(elements))
 
@@ -87,41 +83,38 @@ def production_yield(
     *,
     draws: int = defaults.YIELD_DRAWS,
     loads: Complex | None = None,
+    able: Sequence[int] = (),
 ) -> Yield:
     """How many of the networks that might be built hold the target.
 
-    `loads` [ohm], shape (draws, B), are what the measured load may be in the goal's band.
+    `loads` [ohm], shape (draws, B), are what the measured load may be in the goal's band. Where few
+    hold, those of the parts `able` are adjustable, two at most, that save most networks.
     """
     frequency, load = goal.in_band()
+    loads = np.broadcast_to(load, (draws, load.size)) if loads is None else loads
     found = np.empty((3, draws))
     for start in range(0, draws, CHUNK):
         stop = min(start + CHUNK, draws)
-        built = as_built(network, stock, rng, stop - start)
-        drawn = load if loads is None else loads[start:stop]
+        built, drawn = as_built(network, stock, rng, stop - start), loads[start:stop]
         for row, (one, seen) in enumerate(((built, load), (network, drawn), (built, drawn))):
             found[row, start:stop] = swr(one.worst(frequency, seen, goal.target_ohm))
     parts, measurement, both = (share(row <= goal.target_swr) for row in found)
-    return Yield(parts[0], measurement[0], *both)
+    made, few = Yield(parts[0], measurement[0], *both), loads[: defaults.FEWEST_DRAWS]
+    return _with_parts_set(goal, as_built(network, stock, rng, len(few)), few, made, able)
 
 
-def with_parts_set(
-    goal: Goal,
-    network: Network,
-    made: Yield,
-    stock: Stock,
-    rng: "np.random.Generator",
-    *,
-    able: Sequence[int],
-    loads: Complex,
+def _with_parts_set(
+    goal: Goal, built: Network, loads: Complex, made: Yield, able: Sequence[int]
 ) -> Yield:
-    """The yield with those of the parts `able` adjustable, two at most, that save most networks.
+    """The yield with parts of the networks built set to the lowest SWR in the band, where few hold.
 
-    They are then set to the lowest SWR in the band; `loads` as in `production_yield`.
+    To each network its load.
     """
-    built, frequency = as_built(network, stock, rng, len(loads)), goal.in_band()[0]
 
     def held(parts: tuple[int, ...]) -> tuple[float, float]:
-        worst = (one.worst(frequency, loads, goal.target_ohm) for one in _settings(built, parts))
+        worst = (
+            one.worst(goal.in_band()[0], loads, goal.target_ohm) for one in _settings(built, parts)
+        )
         return share(swr(reduce(np.minimum, worst)) <= goal.target_swr)
 
     while made.told[0] < defaults.SURE_YIELD and len(made.adjustable) < 2:

@@ -118,12 +118,6 @@ PLACES: dict[str, tuple[tuple[str, ...], ...]] = {
     "two sections": ((SECTION, SECTION),),
 }
 """Of each network by its printed name, where its parts lie, source to load, and which are stubs."""
-FORMER = {
-    "quarter wave, tuned by series reactance": "quarter wave, series part at load",
-    "quarter wave, tuned by shunt reactance": "quarter wave, shunt part at load",
-    "quarter wave, tuned by line": "quarter wave, line at load",
-}
-"""Names that were printed once, and stand in records."""
 PREFIX = {"p": 1e-12, "n": 1e-9, "µ": 1e-6, "μ": 1e-6, "u": 1e-6, "m": 1e-3, "": 1.0}
 WHERE = rf"(?:({SERIES}|{SHUNT}|{SECTION}) )?(?:(?:L|C|stub |line )\d+ )?"
 """What is printed before a value: a place and a name."""
@@ -136,7 +130,6 @@ def as_printed(topology: str, parts: Sequence[str], stock: Stock) -> Network:
     """The network of real parts."""
     form = next((f for f in ("low-pass", "high-pass") if topology.endswith(f", {f}")), "")
     name = topology.removesuffix(f", {form}")
-    name = FORMER.get(name, name)
     if name not in PLACES:
         raise MatchingError(f"'{topology}' is no network: take of {'; '.join(PLACES)}")
     places = next((p for p in PLACES[name] if len(p) == len(parts)), None)

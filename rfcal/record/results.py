@@ -3,6 +3,7 @@
 import platform
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import Enum
 from hashlib import sha256
 from pathlib import PurePosixPath
 
@@ -37,6 +38,24 @@ from rfcal.uncertainty.curved_regions import Region
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.quantity import Quantity
 
+
+class Advice(Enum):
+    """What is to be done about a match: headline, warnings, list and page follow it."""
+
+    MEND = "first what makes the answer carry no network"
+    BUILT = "look at what was built"
+    NOTHING = "the load holds the target, by all of its interval"
+    PROBABLY_NOTHING = "it does, but for a part of its interval"
+    LEAVE = "it misses the target by a hair"
+    PERHAPS_NOTHING = "it misses the target, but for a part of its interval"
+    NONE = "no network is worth to be built"
+    MISSED = "none holds the target"
+    CLOSER = "the first holds it, and too few of such networks would"
+    BUILD = "the first"
+
+
+SATISFIED = (Advice.NOTHING, Advice.PROBABLY_NOTHING, Advice.LEAVE)
+"""With which the load as it is will do."""
 SPOILT = 1.05
 """A SWR at the plane that is larger than the network's by less is the same."""
 
@@ -183,36 +202,27 @@ class MatchResult:
         return "as it is" if self.ranking.nothing_needed else "with the first network in its place"
 
     @property
-    def surely_nothing(self) -> bool:
-        """Whether the load holds the target as it is, by all of its interval."""
-        return self.ranking.nothing_needed and self.raw_swr[1] <= self.request.target_swr
-
-    @property
-    def near_miss(self) -> bool:
-        """Whether the load misses the target by so little that it may be left as it is."""
+    def advice(self) -> Advice:
+        """What is to be done."""
         target, (low, high) = self.request.target_swr, self.raw_swr
-        if self.after or self.ranking.nothing_needed:
-            return False
+        if self.doubt or self.after:
+            return Advice.MEND if self.doubt else Advice.BUILT
+        if self.ranking.nothing_needed:
+            return Advice.NOTHING if high <= target else Advice.PROBABLY_NOTHING
         near = high - 1 <= defaults.NEAR_MISS * (target - 1)
-        return near and (low <= target or self.gain_db < defaults.LITTLE_DB)
-
-    @property
-    def wanting(self) -> bool:
-        """Whether the load as it is will not do."""
-        return not (self.ranking.nothing_needed or self.near_miss)
+        if near and (low <= target or self.gain_db < defaults.LITTLE_DB):
+            return Advice.LEAVE
+        if low <= target or not self.proposals:
+            return Advice.PERHAPS_NOTHING if low <= target else Advice.NONE
+        if not self.proposals[0].holds:
+            return Advice.MISSED
+        return Advice.BUILD if self.proposals[0].sure else Advice.CLOSER
 
     @property
     def gain_db(self) -> float:
         """What the network that brings most brings more than none [dB]."""
         raw = self.ranking.raw_lost_db
         return raw - min((p.lost_db for p in self.proposals), default=raw)
-
-    @property
-    def advised(self) -> bool:
-        """Whether the first network is to be built: what is said, warned of and listed follows."""
-        surely = self.wanting and self.raw_swr[0] > self.request.target_swr
-        sure = any(p.sure for p in self.proposals[:1])
-        return surely and sure and not (self.doubt or self.after)
 
     @property
     def plane_beyond(self) -> bool:

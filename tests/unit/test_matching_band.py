@@ -14,9 +14,11 @@ from rfcal.matching import goal as band
 from rfcal.matching.designs import Point
 from rfcal.matching.network import Network, NetworkElement
 from rfcal.matching.parts import E_SERIES, Capacitor, Inductor, Stub, preferred, preferred_below
+from rfcal.matching.ranking import Group
 from rfcal.matching.ranking import rank as ranking_of
 from rfcal.matching.trim import fit as trim_fit
 from rfcal.matching.trim import verdict as trim
+from rfcal.matching.trim.load import Course
 from rfcal.matching.winding import wound
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
@@ -209,7 +211,8 @@ def test_a_double_stub_moves_away_from_a_load_that_it_cannot_match():
     assert ranking.candidates
     for candidate in ranking.candidates:
         assert [e.place for e in candidate.network.elements] == ["shunt", "section"] * 2
-        assert candidate.worst_swr < 1.05
+        easy = ranking.group(candidate) == Group.HOLDS
+        assert candidate.worst_swr < (1.05 if easy else 1.1)
 
 
 def test_parts_that_do_not_exist_are_refused():
@@ -973,40 +976,38 @@ def test_a_capacitor_that_its_place_has_already_is_left_out():
 def test_a_network_the_wrong_way_round_or_of_another_number_is_named():
     """What no parts of one network explain is asked of it turned round, and of the others."""
     network, other = Network.of("L", PARTS[:2]), Network.of("pi", PARTS)
-    ((do, turned),) = trim.built_wrongly(network).items()
+    turned = replace(network, elements=network.elements[::-1])
     load, built = read_again(turned, [0.02, -0.02])
-    found = trim.trim(network, FREQUENCY, load, built)
-    assert found.amiss
-    ways = {"take the other": other, do: turned}
-    tried = {way: trim.trim(one, FREQUENCY, load, built) for way, one in ways.items()}
-    named = found.other(tried)
+    named = trim.trim(network, FREQUENCY, load, built, others={"take the other": other})
     assert named.verdict == "other network"
     assert named.message == (
         "turn the network round, so that C1 is at the transmitter's end and L1 at the load's: it "
         "reads as if built the wrong way round"
     )
-    assert found.other({"take the other": tried["take the other"]}) is found
+    load, built = read_again(other, [0, 0.02, 0])
+    named = trim.trim(network, FREQUENCY, load, built, others={"take the other": other})
+    assert named.message == "take the other"
     # a part that is off by 8 % is that, whatever else would explain it
-    assert not trim.trim(network, FREQUENCY, *read_again(network, [0.08, 0])).amiss
+    load, built = read_again(network, [0.08, 0])
+    changed = network.with_values([network.values[0] * 1.08, network.values[1]])
+    found = trim.trim(network, FREQUENCY, load, built, others={"take the other": changed})
+    assert found.verdict == "one part"
 
 
 def test_two_coils_in_each_others_place_are_named():
     network = Network.of("L", [("series", Inductor(0.8e-6)), ("shunt", Inductor(1.1e-6))])
     load, built = read_again(network, [1.1 / 0.8 - 1, 0.8 / 1.1 - 1])
     found = trim.trim(network, FREQUENCY, load, built)
-    ways = trim.built_wrongly(network)
-    named = found.other({do: trim.trim(one, FREQUENCY, load, built) for do, one in ways.items()})
-    assert named.message == "exchange L1 and L2: each reads as if in the other's place"
+    assert found.message == "exchange L1 and L2: each reads as if in the other's place"
 
 
 def test_a_sweep_of_the_load_without_its_network_is_told_from_parts_that_are_off():
     network = Network.of("L", PARTS[:2])
     load, bare = read_again(Network.of("nothing", []), [])
-    found = trim.trim(network, FREQUENCY, load, bare)
-    assert found.amiss
-    assert found.bare(FREQUENCY, load, bare, 50.0)
+    said = trim.trim(network, FREQUENCY, load, bare).message
+    assert said.endswith("it reads as the device does without any")
     load, built = read_again(network, [0.2, 0])
-    assert not trim.trim(network, FREQUENCY, load, built).bare(FREQUENCY, load, built, 50.0)
+    assert trim.trim(network, FREQUENCY, load, built).verdict == "one part"
 
 
 def test_as_designed_says_how_much_can_be_told():
@@ -1017,12 +1018,18 @@ def test_as_designed_says_how_much_can_be_told():
         assert suspect.change < 0.05
 
 
+def fit_of(network, load, built):
+    frequency = built_networks.FREQUENCY
+    course = Course.of(frequency, load, 50.0)
+    return trim_fit.Fit(network, frequency, load, built, 50.0, course, stock.Stock())
+
+
 def test_trim_fits_many_explanations_as_it_fits_one():
     """All at once is what makes a trim instant; each must be what scipy's least squares find."""
     from scipy.optimize import least_squares
 
     network, _, _, load, built = built_networks.drawn(np.random.default_rng(3), 5, 25)
-    fit = trim_fit.Fit.of(network, built_networks.FREQUENCY, load, built, 50.0)
+    fit = fit_of(network, load, built)
     free, everything = fit.free([[k] for k in range(fit.told)]), np.ones((1, fit.size), bool)
     found, misfits = fit.solve(np.zeros(free.shape), free)
     for at, moved, misfit in zip(found, free, misfits, strict=True):
@@ -1038,7 +1045,7 @@ def test_trim_fits_many_explanations_as_it_fits_one():
 
 def test_trims_derivatives_are_those_of_what_it_expects():
     network, _, _, load, built = built_networks.drawn(np.random.default_rng(5), 5, 25)
-    fit = trim_fit.Fit.of(network, built_networks.FREQUENCY, load, built, 50.0)
+    fit = fit_of(network, load, built)
     x = 0.1 * np.random.default_rng(6).standard_normal((1, fit.size))
     everything = np.ones((1, fit.size), bool)
     exact = fit._away(x, everything)[1][0]

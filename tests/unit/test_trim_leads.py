@@ -10,6 +10,7 @@ from rfcal.matching import stock, tolerance
 from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor
+from rfcal.matching.trim import fit as trim_fit
 from rfcal.matching.trim import verdict as trim
 from rfcal.matching.trim.load import KINDS, TUNED, Course
 from rfcal.maths.reflection import from_impedance, swr
@@ -108,14 +109,15 @@ def test_what_would_not_lower_the_swr_is_not_to_be_done():
     assert "its SWR: L1 is 20 %" in found.message
 
 
-def test_of_two_parts_neither_of_which_is_worth_a_change_none_is_named():
+def test_of_two_parts_neither_of_which_is_worth_a_change_none_is_to_be_touched():
     rng = np.random.default_rng(7003)
     for _ in range(58):
         drawn = built_networks.drawn_with_goal(rng, 1.6, 5, 1, ("L", "pi", "T"), False)
     network, _, _, load, built, goal, _ = drawn
     found = trim.trim(network, goal.frequency, load, built, goal=goal)
-    assert (found.off, found.idle) == ((), True)
-    assert found.message.endswith("not clearly lower its SWR, so nothing need be done")
+    assert (found.verdict, found.idle) == ("undecided", True)
+    assert found.message.startswith("to bring its parts to their values would not clearly lower ")
+    assert " or ".join(f"{s.name} is {s.size()}" for s in found.off) in found.message
 
 
 def test_what_would_not_lower_the_swr_may_be_the_load():
@@ -225,7 +227,15 @@ def test_a_part_that_is_missing_is_not_called_a_changed_load():
 def test_yield_and_trim_count_the_same_leads_and_strays():
     errors = (0.0, 0.0, 0.0)
     load = built_networks.measured(np.random.default_rng(1), from_impedance(LOAD_OHM), errors, "a")
-    fit = trim.Fit.of(network(*DESIGNED), FREQUENCY, load, load, 50.0)
+    fit = trim_fit.Fit(
+        network(*DESIGNED),
+        FREQUENCY,
+        load,
+        load,
+        50.0,
+        Course.of(FREQUENCY, load, 50.0),
+        stock.Stock(),
+    )
     most = np.sqrt(3) * fit.added[:, :, 0, 0]
     assert most == pytest.approx(np.tile(tolerance.MOST_ADDED[:, 0, 0], (2, 1)))
 

@@ -39,8 +39,6 @@ TELLING = 0.02
 """By how much what is to be done lowers the worst reflection at least [1]."""
 DRAWN = 300
 """Draws of what the unknowns leave open."""
-AS_USUAL = Stock()
-"""What parts are from, where nothing is said of them."""
 ROUNDS, SETTLED = 40, 1e-4
 """Steps of a fit at most, and the fall of the misfit below which it has come to its end."""
 
@@ -60,25 +58,9 @@ class Fit:
     load: Quantity  # reflection [1]
     built: Quantity  # reflection at the network's input [1]
     z_ref: float
-    stock: Stock  # that the parts are from
     course: Course  # of the load over the whole sweep
-    whiten: Real  # of each point's real and imaginary part, shape (F, 2, 2)
-
-    @classmethod
-    def of(
-        cls,
-        network: Network,
-        frequency: Real,
-        load: Quantity,
-        built: Quantity,
-        z_ref: float,
-        stock: Stock = AS_USUAL,
-    ) -> "Fit":
-        """The fit with the weights of the network as designed."""
-        plain = np.broadcast_to(np.eye(2), (frequency.size, 2, 2))
-        course = Course.of(frequency, load, z_ref)
-        fit = cls(network, frequency, load, built, z_ref, stock, course, plain)
-        return fit.weighed(np.zeros(fit.size))
+    stock: Stock  # that the parts are from
+    at: Real | None = None  # unknowns (n,) at which the readings are weighed; None as designed
 
     @cached_property
     def commons(self) -> Complex:
@@ -136,20 +118,18 @@ class Fit:
 
         Parts are within a tolerance, in which any value is as likely; the load is as it was.
         """
-        off = [
-            self.stock.tolerance if e.line is None else self.stock.step_m / float(e.value)
-            for e in self.network.elements
-        ]
+        off = [self.stock.off(e) for e in self.network.elements]
         still = [0] * (self.told - self.parts)
         return np.r_[np.array(off) / np.sqrt(3), still, np.ones(self.size - self.told)]
 
-    def weighed(self, x: Real) -> "Fit":
-        """The same with the weights that the noise of both sweeps has at some unknowns (n,)."""
+    @cached_property
+    def whiten(self) -> Real:
+        """Weights of each point's real and imaginary part by both sweeps' noise, (F, 2, 2)."""
         load, built = self.load.own, self.built.own
-        through = (self.seen(x[None], STEP) - self.seen(x[None]))[0] / STEP
+        at = np.zeros((1, self.size)) if self.at is None else self.at[None]
+        through = (self.seen(at, STEP) - self.seen(at))[0] / STEP
         spread = combine(built.value, (load, -through), (built, 1.0)).covariance()
-        total = spread + FLOOR**2 * np.eye(2)
-        return replace(self, whiten=np.linalg.inv(np.linalg.cholesky(total)))
+        return np.linalg.inv(np.linalg.cholesky(spread + FLOOR**2 * np.eye(2)))
 
     def made(self, x: Real) -> Network:
         """The networks of some unknowns (S, n), values of shape (S, 1)."""
@@ -244,7 +224,7 @@ class Fit:
         joint = [self.parts + k for k in JOINT]
         near, left = self._scanned(each)
         # weights once more, through the network and its load as they seem to be
-        fit, best = self.weighed(near[left.argmin()]), near[[left[parts].argmin()]]
+        fit, best = replace(self, at=near[left.argmin()]), near[[left[parts].argmin()]]
         free, nothing = fit.free([*each, joint, [], parts, parts]), 0 * best
         start = near[[joint[left[joint].argmin()]]]
         found = fit.solve(np.concatenate([near, start, nothing, nothing, best]), free)[0]
@@ -307,14 +287,6 @@ class Fit:
         ohm = to_impedance(self.built.value[goal.inside], self.z_ref)
         return float(swr(from_impedance(ohm, goal.target_ohm)).max())
 
-    def load_off_ohm(self, goal: Goal | None) -> float:
-        """By how much the load would be another with all parts as designed, in the band [ohm]."""
-        # V = A V' + B and I = C V' + D of the load's V' at one ampere
-        (b, d), (ab, cd) = (self.network.states(self.frequency, v)[0] for v in (0.0, 1.0))
-        seen, measured = (to_impedance(q.value, self.z_ref) for q in (self.built, self.load))
-        load = (b - seen * d) / (seen * (cd - d) - (ab - b))
-        return float(np.median(np.abs(load - measured)[goal.inside if goal else ...]))
-
     def _scanned(self, each: list[list[int]]) -> tuple[Real, Real]:
         """Unknowns at which each explains it best alone, from a scan, and what that leaves."""
         points, parts = self.frequency.size, np.arange(self.parts)
@@ -336,5 +308,4 @@ class Fit:
             frequency=self.frequency[index],
             load=self.load.at_points(index),
             built=self.built.at_points(index),
-            whiten=self.whiten[index],
         )

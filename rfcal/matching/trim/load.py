@@ -86,8 +86,15 @@ class Course:
         # Z' = Z / (1 + j w C Z)
         return ohm / (1 + 2j * np.pi * frequency * STRAY_F * times[STRAY] * ohm)
 
-    def in_words(self, kind: int, times: float, half: float) -> str:
-        """A change of one kind, to one or two figures by half its 95 % interval, `half` times."""
+    def in_words(self, times: Real, half: Real) -> str:
+        """A change by so many times, each kind to one or two figures by `half` its 95 % interval.
+
+        Of kinds that it is not, the times are 0.
+        """
+        kinds = np.flatnonzero(times)
+        return listed([self._one(int(kind), times[kind], half[kind]) for kind in kinds])
+
+    def _one(self, kind: int, times: float, half: float) -> str:
         more = "more" if times > 0 else "less"
         unit = (LARGER, STRAY_F, LARGER, self.more_ohm, HIGHER)[kind]
         size, width = (unit * max(abs(float(v)), 1e-9) for v in (times, 2 * half))
@@ -100,30 +107,3 @@ class Course:
             MORE_X: f"about {size:g} ohm {more} of X in series with it",
             TUNED: f"tuned {100 * size:g} % {'higher' if times > 0 else 'lower'}",
         }[kind]
-
-
-@dataclass(frozen=True, eq=False)
-class Changed:
-    """A change of a load that may be what is read."""
-
-    course: Course
-    times: Real  # what is usual, of each kind; 0 of those that it is not
-    standard_uncertainty: Real  # of these
-    misfit: float
-    row: int  # of the explanation
-
-    @property
-    def kinds(self) -> list[int]:
-        """Its kinds."""
-        return [int(kind) for kind in np.flatnonzero(self.times)]
-
-    @property
-    def usual(self) -> bool:
-        """Whether loads change by so much, all of it together."""
-        return float(np.hypot.reduce(self.times)) <= MOST
-
-    @property
-    def words(self) -> str:
-        """What it is, to the figures that are known."""
-        half = 1.96 * self.standard_uncertainty
-        return listed([self.course.in_words(k, self.times[k], half[k]) for k in self.kinds])

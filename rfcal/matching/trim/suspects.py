@@ -1,13 +1,13 @@
 """A part of a built network that may be off: how far, and what the hand does about it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from rfcal import defaults
-from rfcal.matching.network import SERIES, NetworkElement, value_words
+from rfcal.matching.network import NetworkElement, value_words
 from rfcal.matching.trim.fit import FAR
-from rfcal.matching.trim.load import KINDS, MORE_X, Changed, Course
 from rfcal.matching.winding import Winding, wound
 from rfcal.uncertainty.words import about
 
@@ -161,18 +161,6 @@ class Suspect:
             instead = f"as good as {NO_PART[self.element.unit][times < 1]}"
         return f"{self.name} of {self.element.in_words()} would have to be {instead}"
 
-    def in_series(self, course: Course) -> Changed | None:
-        """The usual change of a load that is the same as its own, where it is in series with it."""
-        element, change = self.element, self.in_place[0]
-        if element.place != SERIES or element.line is not None:
-            return None
-        times = change if element.unit == "H" else 1 / (1 + change) - 1
-        more = times * float(element.part.impedance(course.middle).imag)
-        only = np.eye(len(KINDS))[MORE_X] / course.more_ohm
-        doubt = self.in_place[1] / max(abs(change), 1e-9) * abs(more)
-        found = Changed(course, more * only, doubt * only, self.misfit, self.number)
-        return found if found.usual else None
-
     def told(self) -> str:
         """How far it could be off without being seen, rounded up."""
         half = 100 * abs(self.change) + self.half_percent
@@ -183,27 +171,19 @@ class Suspect:
 
 
 @dataclass(frozen=True, eq=False)
-class Lossy:
-    """A coil or a capacitor that seems to lose more than it should."""
+class Other:
+    """What else than a part's value may be what is read: a changed load, or a part that loses."""
 
-    element: NetworkElement  # as designed
-    q: float  # that it seems to have
-    known: bool  # whether to two figures
+    words: str
     misfit: float
     row: int  # of the explanation
-
-    @property
-    def words(self) -> str:
-        """How much it loses."""
-        most, q = getattr(self.element.part, "q", np.inf), f"{self.q:.{1 + self.known}g}"
-        allowed = f"a Q of {most:g} allows" if np.isfinite(most) else "was reckoned with"
-        return f"{self.element.name} loses more than {allowed}, about Q {float(q):g}"
+    kinds: int = 0  # of change of the load that come together; 0 where a part loses
 
 
 NOT_EXPLAINED = (
     "measure the load again before you touch a part: it seems to be no longer what was measured, "
-    "by about {} ohm, for no values of the parts agree with what was read; if it is, look for a "
-    "wrong or bad connection, or readings that are worth less than stated",
+    "for no values of the parts agree with what was read; if it is, look for a wrong or bad "
+    "connection, or readings that are worth less than stated",
     "look at {} and {} connections: {}; if they are right, look for a changed load, or readings "
     "that are worth less than stated",
 )
@@ -215,24 +195,22 @@ SEVERAL = (
 )
 
 
-def velocity(together: list[Suspect]) -> str:
-    """What to do where all pieces of one line are off by the same share, and no part else is."""
-    cut = {s: s.element.line for s in together if s.element.line is not None}
-    kinds = {(line.z0, line.velocity_factor) for line in cut.values() if line}
-    if len(cut) < 2 or len(kinds) > 1:
+def velocity(off: Sequence[Suspect]) -> str:
+    """What to do where what is off is all cut from one line, and off by the same share."""
+    kinds = {(line.z0, line.velocity_factor) for s in off if (line := s.element.line)}
+    if len(off) < 2 or len(kinds) > 1 or any(s.element.line is None for s in off):
         return ""
-    changes, sigmas = np.array([(s.change, s.standard_uncertainty) for s in cut]).T
+    changes, sigmas = np.array([(s.change, s.standard_uncertainty) for s in off]).T
     share = float(np.average(changes, weights=sigmas**-2.0))
-    length = np.array([float(s.element.value) for s in cut])
+    length = np.array([float(s.element.value) for s in off])
     alike = np.abs(changes - share) * length < 3 * sigmas * length + defaults.CUT_M
-    other = any(abs(s.change) > 3 * s.standard_uncertainty for s in together if s not in cut)
     ((_, taken),) = kinds
     found = taken / (1 + share)
-    if other or not np.all(alike) or np.any(abs(share) * length < 2 * defaults.CUT_M) or found > 1:
+    if not np.all(alike) or np.any(abs(share) * length < 2 * defaults.CUT_M) or found > 1:
         return ""
-    names = " and ".join(s.name for s in cut)
+    names = " and ".join(s.name for s in off)
     pieces = " and ".join(
-        f"{1e3 * one / (1 + share):.0f} mm for {s.name}" for s, one in zip(cut, length, strict=True)
+        f"{1e3 * one / (1 + share):.0f} mm for {s.name}" for s, one in zip(off, length, strict=True)
     )
     return (
         f"measure the velocity factor of the cable: {names} read as cut from one of {found:.2f}, "
@@ -240,27 +218,24 @@ def velocity(together: list[Suspect]) -> str:
     )
 
 
-def _nothing_to_do(
-    verdict: str, off: list[Suspect], detail: str, load: str, loss: str, setting: str
+def _untouched(
+    verdict: str, off: Sequence[Suspect], load: str, loss: str, setting: str
 ) -> str | None:
-    """What is said, as of `told`, where no part is to be mended."""
+    """What is said, as of `told`, where no part is to be mended whatever it would bring."""
     names, others = (" and ".join(w) for w in ([s.name for s in off], [s.other() for s in off]))
     return {
-        "no gain": f"{IN_VAIN}, so nothing need be done",
-        "as designed": f"{setting and f'{setting}; '}every part is as designed within what the "
-        f"readings can tell: {detail}",
         "changed load": "measure the load again before you touch a part: "
         + ", or ".join(filter(None, (load and f"it seems to have changed ({load})", loss)))
         + (f": {FEEL}; no value of a part" if loss else ", and no part")
         + f" explains the readings as well{setting and f'; if it stays so, {setting}'}",
         "unexplained": NOT_EXPLAINED[1].format(names, "their" if off[1:] else "its", others)
         if off
-        else NOT_EXPLAINED[0].format(detail),
+        else NOT_EXPLAINED[0],
         "undecided": "" if off else SEVERAL,
     }.get(verdict)
 
 
-def _to_do(verdict: str, off: list[Suspect], seem: str) -> str:
+def _to_do(verdict: str, off: Sequence[Suspect], seem: str) -> str:
     """What is to be mended, and why."""
     if verdict == "either part":
         return f"{off[0].by_hand()}, which helps whichever it is: {seem}"
@@ -280,36 +255,35 @@ def _to_do(verdict: str, off: list[Suspect], seem: str) -> str:
 
 def told(
     verdict: str,
-    off: list[Suspect],
-    detail: str,
-    alike: list[Changed],
+    off: Sequence[Suspect],
+    others: Sequence[Other],
     promised: float | None,
     setting: str,
     *,
-    loss: str,
     few: bool,
 ) -> str:
     """What to do by the verdict, and why.
 
-    `detail` is how little each part could be off, or how much the load seems to be another where
-    nothing explains it; `alike` are its changes that would look alike, `loss`
-    what a part may lose where it would; `promised` as in `Trim`;
-    `setting` is what to set where nothing is to be mended.
+    `others` would look alike; `promised` as in `Trim`; `setting` is what to set where nothing is to
+    be mended; with `few` readings a changed load may always look like a part.
     """
+    load = " or ".join([o.words for o in others if o.kinds][:MOST_ALIKE])
+    loss = ", or ".join(o.words for o in others if not o.kinds)
     seem = f" {'and' if verdict == 'several parts' else 'or'} ".join(
         f"{s.name} is {s.size()}" for s in off
     )
-    load = " or ".join(c.words for c in alike[:MOST_ALIKE])
     if off and promised is not None and np.isnan(promised):
         or_load = load and f"; a load that has changed ({load}) would look alike"
         return f"{setting or IN_VAIN}: {seem}{or_load}"
-    if said := _nothing_to_do(verdict, off, detail, load, loss, setting):
+    if said := _untouched(verdict, off, load, loss, setting):
         return said
-    again = ""
-    if load or few:
+    again = then = ""
+    if promised and verdict != "undecided":
+        then = f"; that should bring the worst SWR to about {promised:.2f}"
+    # nor can leads be told from more of X in series with the load
+    if load or few or verdict == "leads":
         again = (
             f"measure the load again first: a load that has changed would look alike"
             f"{load and f' ({load})'}; if it is as it was, "
         )
-    then = f"; that should bring the worst SWR to about {promised:.2f}" if promised else ""
-    return f"{again}{_to_do(verdict, off, seem)}{then if verdict != 'undecided' else ''}"
+    return f"{again}{_to_do(verdict, off, seem)}{then}"

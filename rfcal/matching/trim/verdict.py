@@ -5,8 +5,9 @@ re-measured sweep, weighed by what is new at every point; the errors common to b
 fitted with it. Then all parts together.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import combinations
 from typing import Any
 
@@ -19,12 +20,11 @@ from rfcal.matching.network import Network
 from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import SETTINGS
 from rfcal.matching.trim import suspects
-from rfcal.matching.trim.fit import AS_USUAL, LOSSY, Fit
-from rfcal.matching.trim.load import MORE_X, UNLIKELY, Changed
-from rfcal.matching.trim.suspects import Lossy, Suspect
+from rfcal.matching.trim.fit import LOSSY, Fit
+from rfcal.matching.trim.load import MOST, UNLIKELY, Course
+from rfcal.matching.trim.suspects import Other, Suspect
 from rfcal.maths.reflection import Real
 from rfcal.uncertainty.quantity import Quantity
-from rfcal.uncertainty.words import about
 
 CLEAR = 13.8
 """Difference of misfit at which a part is suspected at all: a likelihood ratio of 1000."""
@@ -33,8 +33,9 @@ CLEARER = 7.0
 EACH = 4.0
 """What each part more that is off must bring: about the logarithm of the number of readings (G.
 Schwarz, Ann. Stat. 6 (1978))."""
-NOTHING, ALL = -2, -1
-"""Rows of the explanations that no part is off, and that all may be."""
+JOINTLY, NOTHING, ALL = -3, -2, -1
+"""Rows of the explanations that the load has changed in several ways, that no part is off, and that
+all may be."""
 FEW = 5
 """Frequencies below which a changed load can look like a part that is off."""
 MORE_LOSS, KNOWN = 0.5, 0.25
@@ -43,6 +44,10 @@ interval below which it is told to two figures."""
 MUCH = 0.15
 """A change from which on it is asked whether another network was built [1]: three times what parts
 are sold to."""
+BARE = (
+    "look whether this is the right sweep, and whether the network was connected: it reads as the "
+    "device does without any"
+)
 CLOSER = 3.0
 """Times that parts must be nearer to their value in another network for it to be named."""
 
@@ -52,9 +57,8 @@ class Trim:
     """What the re-measured sweep says about the parts."""
 
     # "as designed", "leads" where it is but for those, "one part", "several parts", "either part"
-    # where mending the first helps, "no gain" where mending none does, "undecided" where the
-    # readings cannot tell, "changed load", "other network", or "unexplained" where no values of the
-    # parts agree with them
+    # where mending the first helps, "undecided" where the readings cannot tell, "changed load",
+    # "other network", or "unexplained" where no values of the parts agree with them
     verdict: str
     message: str  # one sentence: what to change
     # the parts that are off, or between which the readings cannot tell (none where it may be any);
@@ -77,25 +81,9 @@ class Trim:
     def reach(self) -> float:
         """How far a part must be off for this network to explain the readings; infinite if none."""
         nothing = self.verdict == "undecided" and not self.off
-        off = self.off or self.alone[: self.verdict == "no gain"]
         if nothing or self.verdict in ("unexplained", "changed load"):
             return np.inf
-        return max((abs(s.change) for s in off), default=0.0)
-
-    @property
-    def amiss(self) -> bool:
-        """Whether it is to be asked if another network was built."""
-        return self.verdict != "changed load" and self.reach > MUCH
-
-    def bare(self, frequency: Real, load: Quantity, built: Quantity, z_ref: float) -> bool:
-        """Whether it reads as its load does without any network."""
-        from scipy.special import chdtri
-
-        fit = Fit.of(Network.of("nothing", []), frequency, load, built, z_ref)
-        (misfit,) = fit.solve(np.zeros((1, fit.size)), fit.free([[]]))[1]
-        return bool(
-            misfit < min(chdtri(2 * frequency.size, UNLIKELY), self.alone[0].misfit + CLEARER)
-        )
+        return max((abs(s.change) for s in self.off), default=0.0)
 
     def other(self, others: Mapping[str, "Trim"]) -> "Trim":
         """The same, unless one of these, by what to do then, explains the readings far better."""
@@ -109,7 +97,7 @@ class Trim:
         return replace(self, verdict="other network", message=do)
 
 
-def built_wrongly(network: Network) -> dict[str, Network]:
+def _built_wrongly(network: Network) -> dict[str, Network]:
     """A network the wrong way round or with two parts exchanged, by what to do with such a one."""
     ends, values = (network.elements[0].name, network.elements[-1].name), network.values
     do = (
@@ -134,8 +122,26 @@ class _Tried:
     unknowns: Real  # shape (S, n)
     spreads: Real  # their covariances, shape (S, n, n)
     misfits: Real  # shape (S,)
+    fits: float  # the misfit from which on one does not fit
+    goal: Goal | None
     ampere: Real  # peak current of each part [A], shape (K,)
     adjustable: Collection[int]  # the parts that can be set
+
+    @classmethod
+    def of(
+        cls, fit: Fit, goal: Goal | None, ampere: ArrayLike, adjustable: Collection[int]
+    ) -> "_Tried":
+        """All explanations of a fit."""
+        from scipy.special import chdtri
+
+        fits = float(chdtri(2 * fit.frequency.size, UNLIKELY))
+        fit, unknowns, spreads, misfits = fit.explained()
+        # what needs common errors that are unlikely by themselves does not fit either
+        common = unknowns[:, fit.own :]
+        odd = (common**2).sum(axis=-1) > chdtri(max(common.shape[1], 1), UNLIKELY)
+        misfits = np.where(odd, np.maximum(misfits, fits), misfits)
+        peaks = np.broadcast_to(ampere, fit.parts)
+        return cls(fit, unknowns, spreads, misfits, fits, goal, peaks, adjustable)
 
     def suspect(self, k: int, row: int) -> Suspect:
         """An element by one explanation."""
@@ -154,76 +160,190 @@ class _Tried:
             k,
         )
 
+    @cached_property
+    def alone(self) -> list[Suspect]:
+        """Every part by what it would be alone, the likelier first."""
+        return sorted((self.suspect(k, k) for k in range(self.fit.parts)), key=lambda s: s.misfit)
+
+    @cached_property
+    def together(self) -> list[Suspect]:
+        """Every part by what all would be together."""
+        return [self.suspect(k, ALL) for k in range(self.fit.parts)]
+
+    @cached_property
     def by_leads(self) -> list[Suspect]:
         """Parts that read as with leads where all is as designed."""
         found = (self.suspect(k, NOTHING) for k in range(self.fit.parts))
         return [one for one in found if one.by_leads]
 
-    def detail(self, goal: Goal | None, verdict: str, alone: Sequence[Suspect]) -> str:
-        """How far the load seems off where nothing explains it, else how little parts could be."""
-        if verdict == "unexplained":
-            return about(self.fit.load_off_ohm(goal))
-        leads = (f"; {s.name} reads as with leads of {s.leads}" for s in self.by_leads())
-        return ", ".join(s.told() for s in alone) + "".join(leads)
+    @cached_property
+    def others(self) -> list[Other]:
+        """What else explains the readings, the load's changes first, the likelier first."""
+        changes = (self._changed(row) for row in (*range(self.fit.parts, self.fit.losses), JOINTLY))
+        losses = (self._lossy(row, k) for row, k in enumerate(self.fit.lumped, self.fit.losses))
+        below = min(self.fits, self.misfits[NOTHING] - CLEARER)
+        found = [one for one in (*changes, *losses) if one and one.misfit < below]
+        return sorted(found, key=lambda one: (not one.kinds, one.misfit))
 
-    def changes(self, below: float) -> list[Changed]:
-        """Changes of the load that leave less than some misfit, of one kind or of several."""
-        found, fit = [], self.fit
-        own = slice(fit.parts, fit.losses)
-        for row in (*range(fit.parts, fit.losses), fit.told):
-            times, variance = self.unknowns[row, own], np.diagonal(self.spreads[row])[own]
-            misfit = float(self.misfits[row]) + EACH * (np.count_nonzero(times) - 1)
-            one = Changed(fit.course, times, np.sqrt(variance), misfit, row)
-            if misfit < below and one.usual:
-                found.append(one)
+    def _changed(self, row: int) -> Other | None:
+        """A change of the load by one explanation; none of more than loads usually change."""
+        own = slice(self.fit.parts, self.fit.losses)
+        times, variance = self.unknowns[row, own], np.diagonal(self.spreads[row])[own]
+        kinds = int(np.count_nonzero(times))
+        if np.hypot.reduce(times) > MOST:
+            return None
+        words = self.fit.course.in_words(times, 1.96 * np.sqrt(variance))
+        return Other(words, float(self.misfits[row]) + EACH * (kinds - 1), row, kinds)
+
+    def _lossy(self, row: int, k: int) -> Other | None:
+        """A part that loses more than it should, by one explanation."""
+        element = self.fit.network.elements[k]
+        part: Any = element.part
+        more, lost = LOSSY * self.unknowns[row, row], 1 / part.q
+        half = 1.96 * LOSSY * float(np.sqrt(self.spreads[row, row, row]))
+        if more <= max(MORE_LOSS * lost, half):
+            return None
+        figures = 2 if half < KNOWN * (lost + more) else 1
+        allowed = f"a Q of {part.q:g} allows" if lost else "was reckoned with"
+        q = float(f"{1 / (lost + more):.{figures}g}")
+        words = f"{element.name} loses more than {allowed}, about Q {q:g}"
+        return Other(words, float(self.misfits[row]), row)
+
+    def best(self, several: bool) -> float:
+        """What is left by the likeliest of the others, of one kind of change or of several."""
+        return min((o.misfit for o in self.others if (o.kinds > 1) == several), default=np.inf)
+
+    @property
+    def alike(self) -> list[Other]:
+        """Those of the others that may be it: what one kind explains is told by that alone."""
+        changes = [o for o in self.others if o.kinds == 1] or [o for o in self.others if o.kinds]
+        losses, found = [o for o in self.others if not o.kinds], []
+        for some, beside in ((changes, changes), (losses, self.others)):
+            likely = min([self.alone[0].misfit, *(o.misfit for o in beside)]) + CLEAR
+            found += [o for o in some if o.misfit < likely]
         return found
 
-    def lossy(self, below: float) -> list[Lossy]:
-        """Parts whose loss leaves less than some misfit, the likelier first."""
-        found, fit = [], self.fit
-        for row, k in enumerate(fit.lumped, start=fit.losses):
-            part: Any = fit.network.elements[k].part
-            more, misfit = LOSSY * float(self.unknowns[row, row]), float(self.misfits[row])
-            half = 1.96 * LOSSY * float(np.sqrt(self.spreads[row, row, row]))
-            if misfit < below and more > max(MORE_LOSS / part.q, half):
-                lost = 1 / part.q + more
-                known = half < KNOWN * lost
-                found.append(Lossy(fit.network.elements[k], 1 / lost, known, misfit, row))
-        return sorted(found, key=lambda one: one.misfit)
+    def decided(self) -> tuple[str, list[Suspect]]:
+        """The verdict and the parts that it is about, by what each explanation leaves of misfit."""
+        none, part, one, several = (
+            self.misfits[NOTHING],
+            self.alone[0].misfit,
+            self.best(False),
+            self.best(True),
+        )
+        joint = self.together[0].misfit + EACH * (self.fit.parts - 1)
+        load = min(one, several)
+        if none - min(part, joint, load) < CLEAR:
+            return ("as designed", self.by_leads) if none < self.fits else ("unexplained", [])
+        likely = min((s.misfit for s in self.alone if not s.far), default=np.inf)
+        missing = self.alone[0].far and part < load + CLEARER
+        if load < likely - CLEAR and not missing:
+            # of as many parts as kinds of change neither is the likelier
+            if min(one - CLEAR, several + CLEAR) < joint:
+                return "changed load", []
+            if several < joint + CLEAR:
+                return "undecided", []
+        if part < min(self.fits, joint + CLEAR, none - CLEARER):
+            if self.alone[0].far:
+                return "unexplained", self.alone[:1]
+            near = [s for s in self.alone if s.misfit - part < CLEARER and not s.far]
+            return ("one part" if len(near) == 1 else "undecided"), near
+        return self._together() if joint <= self.fits else ("unexplained", [])
 
-    def alike(self, changes: Sequence[Changed], off: Sequence[Suspect]) -> list[Changed]:
-        """Those of them that may be what a part seems to be, the likelier first."""
-        same = off[:1] if off and off[0].number == self.fit.parts - 1 else []
-        if not any(MORE_X in c.kinds for c in changes):
-            changes = [*changes, *(c for s in same if (c := s.in_series(self.fit.course)))]
-        one = [c for c in changes if len(c.kinds) == 1] or changes
-        return sorted(one, key=lambda c: c.misfit)
+    def _together(self) -> tuple[str, list[Suspect]]:
+        """The verdict where only several parts explain it."""
+        sure = [s for s in self.together if abs(s.change) > 3 * s.standard_uncertainty]
+        if any(s.far for s in sure):
+            return "unexplained", [s for s in self.together if s.far]
+        # what is as it was sold is left so where another is not
+        off = self.fit.stock.off
+        beyond = [s for s in sure if s.element.line or abs(s.change) > off(s.element)]
+        return ("several parts", beyond or sure) if sure else ("undecided", [])
 
-    def promised(self, goal: Goal, row: int, mended: list[Suspect]) -> float:
-        """Worst SWR with some parts mended, by one explanation; nan as in `Fit.mended`."""
+    def row(self, verdict: str, off: list[Suspect]) -> int | None:
+        """The explanation by which a verdict's SWR is told; None where it is none of them alone."""
+        if verdict == "one part":
+            return off[0].number
+        if verdict == "changed load":
+            return self.alike[0].row
+        return {"several parts": ALL, "as designed": NOTHING, "leads": NOTHING}.get(verdict)
+
+    def promised(self, row: int, mended: list[Suspect]) -> float | None:
+        """Worst SWR with some parts mended, by one explanation; as in `Trim`."""
+        if self.goal is None:
+            return None
         moves = {s.number: -float(np.log1p(s.in_place[0])) for s in mended}
-        return self.fit.mended(goal, self.unknowns[row], self.spreads[row], moves)
+        return self.fit.mended(self.goal, self.unknowns[row], self.spreads[row], moves)
 
-    def set_anew(self, goal: Goal | None, row: int | None) -> tuple[str, float | None]:
+    def mended(self, verdict: str, off: list[Suspect]) -> tuple[str, list[Suspect], float | None]:
+        """The verdict and its parts once more, and the worst SWR once they are mended."""
+        row, promised = self.row(verdict, off), None
+        if verdict == "unexplained" or not off:
+            return verdict, off, None
+        if row is not None:
+            promised = self.promised(row, off)
+        elif self.goal:
+            # by each explanation, with each part mended in turn
+            swrs = np.array([[self.promised(by.number, [s]) for by in off] for s in off])
+            for k in np.flatnonzero(np.isfinite(swrs).all(axis=1))[:1]:
+                return "either part", [off[k], *off[:k], *off[k + 1 :]], float(swrs[k].max())
+            own = np.diagonal(swrs)
+            promised = float(own[np.isnan(own).argmin()])
+        if verdict != "as designed":
+            return verdict, off, promised
+        # leads that make no difference are none to speak of
+        return (verdict, [], promised) if promised != promised else ("leads", off, promised)
+
+    def set_anew(self, row: int | None) -> tuple[str, float | None]:
         """Which part to set to the lowest SWR, all else as it is, and the worst that it brings.
 
         Empty words and None where nothing would be gained, or no one explanation tells.
         """
         tries: list[tuple[float, Suspect]] = []
-        if goal is None or row is None:
+        if self.goal is None or row is None:
             return "", None
         # what misses the target is brought to it by any part that can do so
-        every = range(self.fit.parts) if self.fit.worst_read(goal) > goal.target_swr else ()
-        for k in self.adjustable or every:
+        missed = self.fit.worst_read(self.goal) > self.goal.target_swr
+        for k in self.adjustable or range(self.fit.parts if missed else 0):
             for by in defaults.TRIM_SPAN * np.linspace(-1, 1, SETTINGS):
                 one = replace(self.suspect(k, row), in_place=(by, 0.1 * abs(by)), leads_m=0.0)
-                if (worst := self.promised(goal, row, [one])) > 0:
+                if (worst := self.promised(row, [one]) or 0.0) > 0:
                     tries.append((worst, one))
         if not tries:
             return "", None
         worst, one = min(tries, key=lambda pair: pair[0])
         so = f"{one.by_hand()}; that should bring the worst to about {worst:.2f}"
         return f"set {one.name} to the lowest SWR over the band, perhaps so: {so}", worst
+
+    @property
+    def bare(self) -> bool:
+        """Whether it reads as the load does without any network."""
+        fit = replace(self.fit, network=Network.of("nothing", []), at=None)
+        (misfit,) = fit.solve(np.zeros((1, fit.size)), fit.free([[]]))[1]
+        return bool(misfit < min(self.fits, self.alone[0].misfit + CLEARER))
+
+    def designed(self) -> str:
+        """That all is as designed, and how little parts could be off."""
+        leads = (f"; {s.name} reads as with leads of {s.leads}" for s in self.by_leads)
+        told = ", ".join(s.told() for s in self.alone) + "".join(leads)
+        return f"every part is as designed within what the readings can tell: {told}"
+
+    def said(self) -> Trim:
+        """The verdict on this network."""
+        verdict, off, promised = self.mended(*self.decided())
+        mends = (promised or 0) > 0
+        setting, worst = self.set_anew(None if mends else self.row(verdict, off))
+        message = suspects.velocity(off) if verdict == "several parts" else ""
+        if verdict == "as designed":
+            message = "; ".join(filter(None, (setting, self.designed())))
+        elif not message:
+            few = self.fit.frequency.size < FEW
+            message = suspects.told(verdict, off, self.alike, promised, setting, few=few)
+        if self.adjustable and mends:
+            name = self.fit.network.elements[min(self.adjustable)].name
+            message += f"; then set {name} to the lowest SWR over the band"
+        misfit = float(self.misfits[NOTHING])
+        return Trim(verdict, message, tuple(off), tuple(self.alone), misfit, worst or promised)
 
 
 def trim(
@@ -234,132 +354,26 @@ def trim(
     *,
     z_ref: float = defaults.REFERENCE_OHM,
     goal: Goal | None = None,
-    stock: Stock = AS_USUAL,
+    stock: Stock | None = None,
     ampere: ArrayLike = 0.0,
     adjustable: Collection[int] = (),
+    others: Mapping[str, Network] | None = None,
 ) -> Trim:
     """Which part of a built network is off, by its load's reflection and what is seen of both [1].
 
     With a goal nothing is to be done that would not clearly lower the worst SWR in its band. Parts
     are within the tolerance of `stock`, but for what is off. The hand is told what to do by each
-    part's peak current [A], shape (K,), and by which are `adjustable`.
+    part's peak current [A], shape (K,), and by which are `adjustable`. Before parts are called far
+    off, it is asked if the network was built wrongly, or one of `others`, by what to do then.
     """
-    count = len(network.elements)
-    first = Fit.of(network, frequency, load, built, z_ref, stock)
-    tried, fits = _explained(first, np.broadcast_to(ampere, count), adjustable)
-    parts, left = range(count), [float(misfit) for misfit in tried.misfits]
-    alone = sorted((tried.suspect(k, k) for k in parts), key=lambda s: s.misfit)
-    together = [tried.suspect(k, ALL) for k in parts]
-    below = min(fits, left[NOTHING] - CLEARER)
-    changes = tried.changes(below)
-    kinds = [[c.misfit for c in changes if bool(c.kinds[1:]) == many] for many in (False, True)]
-    loads = [min(one, default=np.inf) for one in kinds]  # of one kind, and of several
-    # what one kind explains is told by that, however many would explain it too
-    told = min(alone[0].misfit, *(loads[:1] if loads[0] < np.inf else loads)) + CLEAR
-    losses = tried.lossy(below)
-    loads[0] = min(loads[0], *(one.misfit for one in losses), np.inf)
-    verdict, off = _decide(left[NOTHING], alone, together, loads, fits, stock.tolerance)
-    if verdict == "as designed":
-        off = tried.by_leads()
-    detail = tried.detail(goal, verdict, alone)
-    verdict, off, promised = _mended(tried, goal, verdict, off)
-    alike = tried.alike([c for c in changes if c.misfit < told], off)
-    losses = [one for one in losses if one.misfit < min(alone[0].misfit, *loads) + CLEAR]
-    loss = ", or ".join(one.words for one in losses)
-    mends = (promised or 0) > 0
-    head, worst = tried.set_anew(goal, None if mends else _row(verdict, off, [*alike, *losses]))
-    message = suspects.velocity(together) if verdict == "several parts" else ""
-    few = frequency.size < FEW
-    message = message or suspects.told(
-        verdict, off, detail, alike, promised, head, loss=loss, few=few
-    )
-    if adjustable and mends:
-        message += f"; then set {together[min(adjustable)].name} to the lowest SWR over the band"
-    return Trim(verdict, message, tuple(off), tuple(alone), left[NOTHING], worst or promised)
-
-
-def _explained(fit: Fit, ampere: Real, adjustable: Collection[int]) -> tuple[_Tried, float]:
-    """All explanations, and the misfit from which on one does not fit."""
-    from scipy.special import chdtri
-
-    fits = float(chdtri(2 * fit.frequency.size, UNLIKELY))
-    fit, unknowns, spreads, misfits = fit.explained()
-    # what needs common errors that are unlikely by themselves does not fit either
-    common = unknowns[:, fit.own :]
-    odd = (common**2).sum(axis=-1) > chdtri(max(common.shape[1], 1), UNLIKELY)
-    misfits = np.where(odd, np.maximum(misfits, fits), misfits)
-    return _Tried(fit, unknowns, spreads, misfits, ampere, adjustable), fits
-
-
-def _mended(
-    tried: _Tried, goal: Goal | None, verdict: str, off: list[Suspect]
-) -> tuple[str, list[Suspect], float | None]:
-    """The verdict and its parts once more, and the worst SWR once they are mended.
-
-    As in `Trim`: nan where nothing is to be gained, None where nobody asks.
-    """
-    row, promised = _row(verdict, off), None
-    if verdict == "unexplained" or not off:
-        return verdict, off, None
-    if goal and row is not None:
-        promised = tried.promised(goal, row, off)
-    elif goal:
-        # by each explanation, with each part mended in turn
-        swrs = np.array([[tried.promised(goal, by.number, [s]) for by in off] for s in off])
-        own, worst = np.diagonal(swrs), swrs.max(axis=1)
-        serving = np.flatnonzero(np.isfinite(worst))[:1]
-        promised = float(own[np.isnan(own).argmin()])
-        if np.isnan(promised):
-            verdict, off = "no gain", []
-        elif serving.size:
-            verdict, promised = "either part", float(worst[serving[0]])
-            off = [*(off[k] for k in serving), *(s for k, s in enumerate(off) if k not in serving)]
-    if verdict != "as designed":
-        return verdict, off, promised
-    # leads that make no difference are none to speak of
-    return ("as designed", [], promised) if promised != promised else ("leads", off, promised)
-
-
-def _row(verdict: str, off: list[Suspect], alike: Sequence[Changed | Lossy] = ()) -> int | None:
-    """The explanation by which a verdict's SWR is told; None where it is none of them alone."""
-    if verdict == "one part":
-        return off[0].number
-    if verdict == "changed load" and alike:
-        return alike[0].row
-    return {"several parts": ALL, "as designed": NOTHING, "leads": NOTHING}.get(verdict)
-
-
-def _decide(
-    none: float,
-    alone: list[Suspect],
-    together: list[Suspect],
-    loads: list[float],
-    fits: float,
-    tolerance: float,
-) -> tuple[str, list[Suspect]]:
-    """The verdict and the parts that it is about, by what each explanation leaves of misfit."""
-    part, joint = alone[0].misfit, together[0].misfit + EACH * (len(together) - 1)
-    load, several = min(loads), loads[1]
-    if none - min(part, joint, load) < CLEAR:
-        return ("as designed" if none < fits else "unexplained"), []
-    likely = min((s.misfit for s in alone if not s.far), default=np.inf)
-    missing = alone[0].far and part < load + CLEARER
-    if load < likely - CLEAR and not missing:
-        # of as many parts as kinds of change neither is the likelier
-        if min(loads[0] - CLEAR, several + CLEAR) < joint:
-            return "changed load", []
-        if several < joint + CLEAR:
-            return "undecided", []
-    if part < min(fits, joint + CLEAR, none - CLEARER):
-        if alone[0].far:
-            return "unexplained", alone[:1]
-        near = [s for s in alone if s.misfit - part < CLEARER and not s.far]
-        return ("one part" if len(near) == 1 else "undecided"), near
-    if joint > fits:
-        return "unexplained", []
-    sure = [s for s in together if abs(s.change) > 3 * s.standard_uncertainty]
-    if any(s.far for s in sure):
-        return "unexplained", [s for s in together if s.far]
-    # what is as it was sold is left so where another is not
-    sure = [s for s in sure if s.element.line or abs(s.change) > tolerance] or sure
-    return ("several parts", sure) if sure else ("undecided", [])
+    course = Course.of(frequency, load, z_ref)
+    fit = Fit(network, frequency, load, built, z_ref, course, stock or Stock())
+    tried = _Tried.of(fit, goal, ampere, adjustable)
+    found = tried.said()
+    if found.verdict == "changed load" or found.reach <= MUCH:
+        return found
+    if tried.bare:
+        return replace(found, verdict="other network", message=BARE)
+    asked = _built_wrongly(network) | dict(others or {})
+    fits = {do: replace(fit, network=one) for do, one in asked.items()}
+    return found.other({do: _Tried.of(one, goal, 0.0, ()).said() for do, one in fits.items()})

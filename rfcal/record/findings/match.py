@@ -1,7 +1,6 @@
 """What is to be known of a match before it is built, and whether it can be trusted."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -14,7 +13,7 @@ from rfcal.maths.circles import RESISTANCE
 from rfcal.maths.reflection import to_impedance
 from rfcal.record.findings.catalogue import match as say
 from rfcal.record.findings.devices import largest_sources
-from rfcal.record.results import MatchResult
+from rfcal.record.results import SATISFIED, Advice, MatchResult
 from rfcal.uncertainty.intervals import interval
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.words import about, mhz, share_words
@@ -29,37 +28,16 @@ LARGE_X = 1.0
 source)."""
 
 
-@dataclass(frozen=True)
-class Unknown:
-    """A device of which nothing can be matched, for its resistance cannot be told from zero."""
-
-    device: str
-    where: str  # such as "from 54 to 56 MHz"
-    first: str  # what is to be done to know it
-
-
-def about_matches(tried: Sequence[MatchResult | Unknown]) -> list[Finding]:
+def about_matches(results: Sequence[MatchResult]) -> list[Finding]:
     """What there is to say about all match tables of a record."""
-    results = [one for one in tried if isinstance(one, MatchResult)]
-    found = _voltage(results)
-    if unknown := list(dict.fromkeys(one for one in tried if isinstance(one, Unknown))):
-        each = "; ".join(f"{one.first} ('{one.device}' {one.where})" for one in unknown)
-        one = say.UNKNOWN.format(**vars(unknown[0]))
-        why = say.UNKNOWN_MANY.format(each=each) if unknown[1:] else one
-        found.append(say.MATCH_UNKNOWN(devices=_names(one.device for one in unknown), why=why))
-    return found + [said for one in results for said in about_match(one)]
-
-
-def _names(devices: Iterable[str]) -> str:
-    return quoted(list(dict.fromkeys(devices)))
+    return _voltage(results) + [said for one in results for said in about_match(one)]
 
 
 def about_match(result: MatchResult) -> list[Finding]:
     """What there is to say about the networks for one device."""
     request, device, found = result.request, result.request.measurement, []
-    meets = result.ranking.nothing_needed or any(p.holds for p in result.proposals[:1])
-    limited = result.widest_hz is not None
-    if (limited or not result.doubt) and not meets:
+    advice, limited = result.advice, result.widest_hz is not None
+    if advice in (Advice.NONE, Advice.MISSED) or (limited and advice is Advice.MEND):
         found.append(_missed(result))
     if result.load_share < SURE_YIELD and not (limited or _decided(result)):
         found.append(_unknown_load(result))
@@ -70,7 +48,7 @@ def about_match(result: MatchResult) -> list[Finding]:
         before = _before(result)
         found.append(say.MATCH_STEP(device=device, where=where, step_mhz=step_mhz, before=before))
     plane = result.plane_swr
-    if plane is not None and result.plane_beyond and (result.spoilt or meets):
+    if plane is not None and result.plane_beyond and (result.spoilt or advice != Advice.MISSED):
         found.append(
             say.MATCH_PLANE(
                 device=device,
@@ -85,17 +63,15 @@ def about_match(result: MatchResult) -> list[Finding]:
 
 def _before(result: MatchResult) -> str:
     """That something is to be done before anything is built, unless it was or need not be."""
-    needed = result.wanting or result.doubt
-    return " before you build" if needed and not result.after else ""
+    return "" if result.after or result.advice in SATISFIED else " before you build"
 
 
 def _decided(result: MatchResult) -> bool:
     """Whether what is said first would not change if more were known of the load."""
-    if result.doubt or result.surely_nothing:
-        return not result.doubt
+    if result.advice is Advice.BUILD:
+        return not result.proposals[0].loose
     # what no network holds none would hold for a load that is better known
-    first = [] if result.after else result.proposals[:1]
-    return any(not p.holds or (result.advised and not p.loose) for p in first)
+    return result.advice in (Advice.NOTHING, Advice.MISSED)
 
 
 def without_reactance(frequency_hz: float, load: Quantity, z_ref: float, power_w: float) -> str:
@@ -132,10 +108,10 @@ def better_read(result: MatchResult) -> str:
 def _unknown_load(result: MatchResult) -> Finding:
     """How little of the load is known, and what makes it so."""
     device, act, parts, cure = result.request.measurement, say.MEASURE_MORE, "", ""
-    if result.advised:
+    if result.advice is Advice.BUILD:
         parts = result.proposals[0].to_set
         act = say.SET_LAST if parts else say.MORE_HOLD
-    elif not result.doubt:  # which says it itself
+    elif result.advice != Advice.MEND:  # which says it itself
         cure = better_read(result)
     return say.MATCH_LOAD(
         device=device,
@@ -152,7 +128,7 @@ def _voltage(results: Sequence[MatchResult]) -> list[Finding]:
     That is of the first network that carries so much, mostly number 1.
     """
     hot = []
-    for one in (result for result in results if not result.surely_nothing):
+    for one in (result for result in results if result.advice != Advice.NOTHING):
         watt = one.request.stock.power_w
         # into the device, all power arriving: I = sqrt(2 P / R)
         inside = float(np.sqrt(2 * watt / one.goal.in_band()[1].real.min()))
@@ -168,7 +144,7 @@ def _voltage(results: Sequence[MatchResult]) -> list[Finding]:
     networks = (f"network {n} for '{name}'" for n, name in zip(numbers, names, strict=True))
     return [
         say.MATCH_VOLTAGE(
-            devices=_names(names),
+            devices=quoted(list(dict.fromkeys(names))),
             networks=listed([*dict.fromkeys(networks)]),
             power_w=watt,
             volt=volt,

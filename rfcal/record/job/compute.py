@@ -27,7 +27,7 @@ from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_path, soundness, why_doubted
 from rfcal.record.findings.line.state import about_devices, about_line
-from rfcal.record.findings.match import Unknown, about_matches
+from rfcal.record.findings.match import about_matches
 from rfcal.record.findings.readings.displays import about_displays, about_example, about_shown
 from rfcal.record.findings.readings.rereads import about_rereads
 from rfcal.record.findings.readings.signs import left_out
@@ -183,7 +183,9 @@ class _Job:
         self.say("the line's state and matching networks, where they are asked for")
         line = self.line(record.line_check, devices) if record.line_check else None
         tried = [self.match(devices, one) for one in record.matches if correct]
-        self.findings += about_matches(tried)
+        matches = tuple(one for one in tried if isinstance(one, MatchResult))
+        self.findings += [one for one in tried if isinstance(one, Finding)]
+        self.findings += about_matches(matches)
         parts = tuple(self.part(devices, one) for one in record.components if correct)
         self.findings += [said for part in parts for said in about_part(part)]
         self.findings += about_ports(self.files)
@@ -197,7 +199,7 @@ class _Job:
             devices=devices,
             findings=sorted_findings(self.findings),
             line=line,
-            matches=tuple(one for one in tried if isinstance(one, MatchResult)),
+            matches=matches,
             rereads=rereads,
             parts=parts,
         )
@@ -328,7 +330,7 @@ class _Job:
         device = next(d for d in devices if d.name == name)
         return at_port(wanted, device, self._at_plane, self.chance)
 
-    def match(self, devices: tuple[Device, ...], wanted: MatchRequest) -> MatchResult | Unknown:
+    def match(self, devices: tuple[Device, ...], wanted: MatchRequest) -> MatchResult | Finding:
         """Networks for one measurement, or why nothing is known of it."""
         device = next(d for d in devices if d.name == wanted.measurement)
         wanted = wanted.settled(float(device.frequency[device.answer]))

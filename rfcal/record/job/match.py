@@ -9,7 +9,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.errors import MatchingError
 from rfcal.feedline.power import loss_of, whole_map
-from rfcal.findings import span_mhz
+from rfcal.findings import Finding, span_mhz
 from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
 from rfcal.matching.goal import Candidate, Goal, judge, step_needed
 from rfcal.matching.network import Network
@@ -24,36 +24,33 @@ from rfcal.matching.tolerance import (
     production_yield,
     raw_range,
     sensitivity,
-    with_parts_set,
 )
-from rfcal.matching.trim.verdict import built_wrongly, trim
+from rfcal.matching.trim.verdict import trim
 from rfcal.matching.winding import wound
 from rfcal.maths.circles import RESISTANCE
 from rfcal.maths.reflection import Complex, from_impedance, swr, to_impedance
 from rfcal.measurement.deembedding import LineByFigures, Step
 from rfcal.measurement.propagate import Inputs, beyond, propagate, region
 from rfcal.models.interpolation import SAME
+from rfcal.record.findings.catalogue.match import MATCH_UNKNOWN
 from rfcal.record.findings.devices import largest_sources
-from rfcal.record.findings.match import Unknown, better_read, narrower, without_reactance
+from rfcal.record.findings.match import better_read, narrower, without_reactance
 from rfcal.record.format.match import MatchRequest
-from rfcal.record.results import AfterBuilding, Device, MatchResult, Proposal
+from rfcal.record.results import SATISFIED, AfterBuilding, Device, MatchResult, Proposal
 from rfcal.uncertainty.intervals import interval
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.words import share_words
 
 SHOWN = 6
 """Networks that are worked out in full: the best of so many topologies."""
-BARE = (
-    "look whether this is the right sweep, and whether the network was connected: it reads as the "
-    "device does without any"
-)
+OTHER = "name network {} of the list in `built`, for it reads as that one"
 SET_EFFORT = 0.5
 """What it takes to set a part, in coils and capacitors [1] (common practice, no source)."""
 
 
 def matched(
     request: MatchRequest, device: Device, built: Quantity | None, doubt: str
-) -> MatchResult | Unknown:
+) -> MatchResult | Finding:
     """Networks for a device, but none where its answer cannot carry them; or why there are none.
 
     `built` is what the standards' plane saw after building, `doubt` why the answer is doubted.
@@ -140,7 +137,7 @@ def _uncarried(found: MatchResult) -> str:
 
 def _by_luck(found: MatchResult) -> bool:
     """Whether some networks hold for a load that is not well known, but of none enough would."""
-    if found.load_share >= defaults.SURE_YIELD or not found.wanting:
+    if found.load_share >= defaults.SURE_YIELD or found.advice in SATISFIED:
         return False
     some = any(p.production.told[0] > SAVED for p in found.proposals)
     return some and not any(p.sure for p in found.proposals)
@@ -175,7 +172,7 @@ def _ranked(request: MatchRequest, device: Device, load: Quantity) -> tuple[Goal
 
 def _unknown_resistance(
     request: MatchRequest, device: Device, before: Inputs, load: Quantity
-) -> Unknown | None:
+) -> Finding | None:
     """Where a resistance cannot be told from zero, for a match to it would be made up."""
     (low, high), frequency, z_ref = request.band_hz, device.frequency, device.z_ref
     lost = interval(RESISTANCE, load, region=region(before, load))[0] <= 0
@@ -185,11 +182,11 @@ def _unknown_resistance(
         return None
     at = int(np.abs(np.where(lost, frequency, np.inf) - request.centre_hz).argmin())
     here = load.at_points(np.array([at]))
-    return Unknown(
-        request.measurement,
-        span_mhz(frequency[inside], lost[inside]),
-        without_reactance(float(frequency[at]), here, z_ref, request.stock.power_w)
-        or "measure it better, and look whether it is connected",
+    away = without_reactance(float(frequency[at]), here, z_ref, request.stock.power_w)
+    return MATCH_UNKNOWN(
+        device=request.measurement,
+        where=span_mhz(frequency[inside], lost[inside]),
+        first=away or "measure it better, and look whether it is connected",
     )
 
 
@@ -213,25 +210,21 @@ def _proposal(
 ) -> Proposal:
     """A candidate worked out; `loads` are impedances [ohm] that the load may have, (N, B)."""
     network, rng = candidate.network, np.random.default_rng([seed, 1])
-    production = production_yield(goal, network, request.stock, rng, draws=len(loads), loads=loads)
     band, power_w = goal.in_band(), request.stock.power_w
     volt, ampere = (np.max(p, axis=-1) for p in network.stress(*band, power_w=power_w))
     joint = float(np.abs([at for at, _ in network.states(*band, power_w)]).max())
-    if production.both < defaults.SURE_YIELD:
-        parts = [*enumerate(network.elements)]
-        wound_h = [k for k, e in parts if e.unit == "H" and wound(float(e.value), ampere[k])]
-        # a stub is trimmed in any case, and a capacitor set more easily than a coil
-        easy = [k for k, e in parts if isinstance(e.part, Capacitor | Stub)]
-        able = sorted(easy, key=lambda k: network.elements[k].unit, reverse=True) + wound_h
-        few = loads[: defaults.FEWEST_DRAWS]
-        production = with_parts_set(
-            goal, network, production, request.stock, rng, able=able, loads=few
-        )
+    parts = [*enumerate(network.elements)]
+    wound_h = [k for k, e in parts if e.unit == "H" and wound(float(e.value), ampere[k])]
+    # a stub is trimmed in any case, and a capacitor set more easily than a coil
+    easy = [k for k, e in parts if isinstance(e.part, Capacitor | Stub)]
+    able = sorted(easy, key=lambda k: network.elements[k].unit, reverse=True) + wound_h
+    stock, draws = request.stock, len(loads)
+    production = production_yield(goal, network, stock, rng, draws=draws, loads=loads, able=able)
     moved = sensitivity(goal, network)
-    spare = margin(network, moved, request.stock, production.adjustable)
+    spare = margin(network, moved, stock, production.adjustable)
     found = Proposal(candidate, production, volt, ampere, moved, joint, margin=spare)
     # of what misses the target none is built as it is drawn, and some suffer more from that
-    made = network if found.holds else as_built(network, request.stock, rng, defaults.FEWEST_DRAWS)
+    made = network if found.holds else as_built(network, stock, rng, defaults.FEWEST_DRAWS)
     return replace(found, lost_db=least_lost_db(goal, made, production.adjustable))
 
 
@@ -249,24 +242,19 @@ def _after(
     if made is None:
         return None
     network = made.candidate.network
-    trimmed = partial(
-        trim,
-        frequency=goal.frequency,
-        load=found.load,
-        built=seen,
+    numbered = enumerate([] if found.doubt else listed, start=1)
+    trimming = trim(
+        network,
+        goal.frequency,
+        found.load,
+        seen,
         z_ref=z_ref,
         goal=goal,
         stock=found.request.stock,
+        ampere=made.ampere,
+        adjustable=made.production.adjustable,
+        others={OTHER.format(number): one.candidate.network for number, one in numbered},
     )
-    trimming = trimmed(network, ampere=made.ampere, adjustable=made.production.adjustable)
-    if trimming.amiss and trimming.bare(goal.frequency, found.load, seen, z_ref):
-        trimming = replace(trimming, verdict="other network", message=BARE)
-    elif trimming.amiss:
-        others = built_wrongly(network)
-        for number, one in enumerate([] if found.doubt else listed, start=1):
-            do = f"name network {number} of the list in `built`, for it reads as that one"
-            others[do] = one.candidate.network
-        trimming = trimming.other({do: trimmed(other) for do, other in others.items()})
     built = from_impedance(to_impedance(seen.value, z_ref), goal.target_ohm)
     return AfterBuilding(network, trimming, made.candidate.swr, swr(built))
 
@@ -274,22 +262,18 @@ def _after(
 def _standing(
     ranking: Ranking, proposal: Proposal
 ) -> tuple[Group, float, float, tuple[float, ...]]:
-    """By what it is offered, once its parts are set."""
+    """Its group, what it loses [dB], how many hold [1], its parts set, and then what decides.
+
+    That is what takes least until one holds, then more margin, then less voltage.
+    """
+    made = proposal.production
     group = ranking.group(replace(proposal.candidate, meets=proposal.holds))
     if not proposal.sure:
         group = max(group, Group.BY_A_HAIR)
-    return group, proposal.lost_db, proposal.production.told[0], _merit(proposal)
-
-
-def _merit(proposal: Proposal) -> tuple[float, ...]:
-    """What comes first among equals by power: what takes least until one holds, then by margin.
-
-    And the one of little voltage.
-    """
-    made = proposal.production
     once = effort(proposal.candidate.network) + SET_EFFORT * len(made.adjustable)
     # what the noise of the draws alone tells apart is the same
-    return round(once / max(made.told[0], 1e-3), 2), -proposal.margin, proposal.highest_volt
+    least = round(once / max(made.told[0], 1e-3), 2), -proposal.margin, proposal.highest_volt
+    return group, proposal.lost_db, made.told[0], least
 
 
 def _parted(request: MatchRequest, inputs: Inputs) -> tuple[Inputs, Inputs]:

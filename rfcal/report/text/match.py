@@ -9,7 +9,7 @@ from rfcal.matching.goal import Bandwidth, Candidate
 from rfcal.matching.network import Network
 from rfcal.matching.ranking import Group
 from rfcal.record.findings.match import narrower
-from rfcal.record.results import MatchResult, Proposal
+from rfcal.record.results import Advice, MatchResult, Proposal
 from rfcal.report.text.build import TOLD, build_lines
 from rfcal.report.text.remarks import by_q, cut_from, lossy, unstated_power
 from rfcal.uncertainty.words import about, digits, mhz, share_words
@@ -47,30 +47,26 @@ def _title(network: Network) -> str:
 
 def match_first(result: MatchResult) -> str:
     """Why nothing should be built, or not yet; mostly empty."""
-    if result.doubt:
+    target, raw, advice = result.request.target_swr, result.ranking.raw_worst_swr, result.advice
+    if advice is Advice.MEND:
         return f"{'change' if result.after else 'build'} nothing yet: {result.doubt}"
-    target, raw = result.request.target_swr, result.ranking.raw_worst_swr
+    if advice is Advice.NONE:
+        none_near = NONE_NEAR.format(_percent(result.ranking.raw_lost_db), target)
+        return "; ".join(filter(None, (narrower(result), none_near)))
     low, high = min(result.raw_swr[0], raw), max(result.raw_swr[1], raw)
     places = int(np.clip(digits((high - low) / 2), 0, 3))
     known = f"{raw:.{places}f} ({low:.{places}f} to {high:.{places}f})"
-    if result.near_miss:
+    if advice is Advice.LEAVE:
         return _leave(result, NEARLY.format(target, known, result.gain_db))
-    if low > target:
-        none_near = NONE_NEAR.format(_percent(result.ranking.raw_lost_db), target)
-        return "" if result.proposals else "; ".join(filter(None, (narrower(result), none_near)))
     then = "what follows would only lower it" if result.proposals else NOT_WORTH
     said = "nothing is needed: as it is the load has SWR"
-    if result.surely_nothing:
-        return f"{said} {raw:.2f} at worst, where {target:g} was asked; {then}"
-    if raw > target:
-        return (
-            f"perhaps {said} {known} at worst, so it may hold the {target:g} that was asked"
-            f"{'' if result.after else ': measure it better before you build'}"
-        )
-    return (
-        f"probably {said} {known} at worst, so it may lie beyond the {target:g} that was asked; "
-        f"{then}"
-    )
+    return {
+        Advice.NOTHING: f"{said} {raw:.2f} at worst, where {target:g} was asked; {then}",
+        Advice.PROBABLY_NOTHING: f"probably {said} {known} at worst, so it may lie beyond the "
+        f"{target:g} that was asked; {then}",
+        Advice.PERHAPS_NOTHING: f"perhaps {said} {known} at worst, so it may hold the {target:g} "
+        "that was asked: measure it better before you build",
+    }.get(advice, "")
 
 
 def _leave(result: MatchResult, why: str) -> str:
@@ -80,21 +76,13 @@ def _leave(result: MatchResult, why: str) -> str:
         do = "leave it, or retune it"
         less = f"about {about(abs(added))} ohm {'more' if added > 0 else 'less'} X"
         more = f"; {less} at {mhz(result.goal.centre_hz)} would do, for SWR {left:.2f}"
-    listed = enumerate(result.proposals, start=1)
-    single = [(i, p) for i, p in listed if p.sure and not p.candidate.network.elements[1:]]
-    if single:
-        number, one = max(single, key=lambda pair: pair[1].production.told[0])
-        more += f"; one part would do, {match_row(one)['parts']} (network {number})"
     return f"{do}: {why}{more}"
 
 
 def match_head(result: MatchResult) -> list[str]:
     """What to do, in a sentence, and what it brings."""
-    first = match_first(result)
-    if after := match_after(result):
-        return [first, *after] if result.doubt else after
-    if first:
-        return [first]
+    if said := [text for text in (match_first(result), *match_after(result)) if text]:
+        return said
     best = result.proposals[0]
     row, do = match_row(best, result.limit), match_do(result, "this")
     parts = row["parts"].replace(", ", ", then ")
@@ -106,19 +94,19 @@ def match_head(result: MatchResult) -> list[str]:
 
 def match_do(result: MatchResult, first: str) -> str:
     """What to do with the first network, as it is called."""
-    best = result.proposals[0]
-    if not best.holds:
+    best, target = result.proposals[0], result.request.target_swr
+    build = f"build {first}"
+    if result.advice is Advice.MISSED:
         bought = " as bought" if best.to_set else ""
-        none = f"none of these networks holds SWR {result.request.target_swr:g}{bought}"
-        return f"{none}; if you build one, build {first}"
-    if not best.sure:
+        return f"none of these networks holds SWR {target:g}{bought}; if you build one, {build}"
+    if result.advice is Advice.CLOSER:
         share = share_words(*best.production.told)
         return (
             "build nothing yet: use closer parts (`tolerance`) or ask for a narrower band, for "
-            f"{share} of the best of these networks would hold SWR "
-            f"{result.request.target_swr:g}; if you build one, build {first}"
+            f"{share} of the best of these networks would hold SWR {target:g}; if you build one, "
+            f"{build}"
         )
-    return f"build {first}"
+    return build
 
 
 def _set_last(proposal: Proposal) -> str:
@@ -228,10 +216,10 @@ def match_check(result: MatchResult) -> tuple[str, str]:
 def match_lines(result: MatchResult) -> list[str]:
     """A match table's outcome in lines for a terminal."""
     said = [f"match of '{result.request.measurement}' {match_where(result)}:"]
-    first, after = match_first(result), match_after(result)
-    said += [f"  {text}" for text in ([first, *after] if result.doubt else [*after, first]) if text]
-    if result.proposals and not first and not after:
+    if result.advice in (Advice.BUILD, Advice.CLOSER, Advice.MISSED):
         said.append(f"  {match_do(result, 'network 1')}{_set_last(result.proposals[0])}:")
+    else:
+        said += [f"  {text}" for text in match_head(result)]
     for i, proposal in enumerate(result.proposals):
         r = match_row(proposal, result.limit)
         said += filter(None, [f"  {match_above(result, i)}".rstrip()])

@@ -24,11 +24,10 @@ MATCH_TARGET = warning(
     "is {best}{far}. {remedy}.",
 )
 MATCH_UNKNOWN = warning(
-    "match-unknown: {devices}",
-    "Build nothing yet to match {devices}: {why}.",
+    "match-unknown: {device}",
+    "Build nothing yet to match '{device}': its R may as well be zero or below it {where}. To know "
+    "it, {first}.",
 )
-UNKNOWN = "its R may as well be zero or below it {where}. To know it, {first}"
-UNKNOWN_MANY = "the R of each may as well be zero or below it. To know them: {each}"
 MATCH_LOAD = warning(
     "match-load: {device}",
     "{act}: its R and X leave so much open that even a network that fits them exactly holds the "
