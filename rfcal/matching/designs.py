@@ -167,7 +167,9 @@ def single(at: Point, *, enough_swr: float = defaults.TARGET_SWR) -> tuple[Netwo
         if best[-1] <= enough_swr * (1 + TINY):
             parts = _Free(place).parts(at, at.load_ohm, ohm)
             found.append((f"single {place} reactance", parts))
-    series, shunt = map(short, best)
+    # two digits are what the load bears, unless they would hide that it is not enough
+    near = 2 if min(best) > 1.1 * enough_swr else 4
+    series, shunt = (f"{float(f'{ratio:.{near}g}'):g}" for ratio in best)
     why = (
         f"one reactance reaches SWR {series} in series and {shunt} as a shunt, "
         f"not {enough_swr:.4g}: an L section matches every load at one frequency"

@@ -142,11 +142,6 @@ class Goal:
         f = np.unique(np.concatenate([[low, high], inside]))
         return f, self.load_at(f)
 
-    def at_centre(self) -> tuple[Real, Complex]:
-        """The design frequency [Hz] and the load there [ohm], each of shape (1,)."""
-        f = np.array([self.centre_hz])
-        return f, self.load_at(f)
-
     def retuned(self) -> tuple[float, float]:
         """What X added to the load, to 2 % of the target, makes the worst SWR lowest [ohm, 1]."""
         more = self.target_ohm * np.linspace(-1, 1, 101)
@@ -157,7 +152,7 @@ class Goal:
 
     def centre_load(self) -> complex:
         """The load at the design frequency [ohm]."""
-        return complex(self.at_centre()[1][0])
+        return complex(self.load_at(np.array([self.centre_hz]))[0])
 
 
 def step_needed(goal: Goal, reflection: Quantity) -> float | None:
@@ -216,7 +211,7 @@ def judge(goal: Goal, network: Network, ideal: Network) -> Candidate:
         float(lost),
         swr(size),
         swr(plain),
-        network.losses_db(*goal.at_centre())[:, 0],
+        network.losses_db(goal.centre_hz, goal.centre_load()),
         bandwidth(goal.frequency, size, 1.5, goal.centre_hz),
         bandwidth(goal.frequency, size, 2.0, goal.centre_hz),
         ratio <= goal.target_swr,

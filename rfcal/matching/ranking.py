@@ -4,7 +4,7 @@ By the power that reaches the load, then by what they take. Loss is never a way 
 counts as lost, whatever it does to the reflection.
 """
 
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
 from enum import IntEnum
 from itertools import pairwise
@@ -201,47 +201,38 @@ def rank(
     at = Point(goal.centre_hz, goal.centre_load(), goal.target_ohm)
     lines = tuple(replace(a, conductor_db=0.0, dielectric_db=0.0) for a in stock.lines)
     task = Task(at, goal.target_swr, lines, q, phase_rad)
-    chosen = q is not None or phase_rad is not None
-    networks, refused = _all_tried(task, goal, stock, topologies, chosen)
-    height, lost = map(float, NOTHING.heights(*goal.in_band(), goal.target_ohm))
-    found = tuple(judge(goal, *pair) for pair in networks)
-    return Ranking(found, refused, float(swr(height)), lost, goal.target_swr).ordered()
-
-
-def _all_tried(
-    task: Task, goal: Goal, stock: Stock, topologies: Collection[str], chosen: bool
-) -> tuple[list[tuple[Network, Network]], dict[str, str]]:
-    """Networks of all topologies, and why there is none of some."""
-    found: list[tuple[Network, Network]] = []
+    found: list[Candidate] = []
     refused: dict[str, str] = {}
     for name in (one for one in TOPOLOGIES if one in topologies):
-        free = not (chosen and name in CHOSEN)
-        tried = [*_tried(TOPOLOGIES[name](task), goal, stock, free)]
-        networks = [one for one in tried if not isinstance(one, str)]
-        found += networks
-        if not networks and tried:
-            refused[name] = str(tried[0])
-    return found, refused
+        free = name not in CHOSEN or (q is None and phase_rad is None)
+        candidates, why = _tried(TOPOLOGIES[name](task), goal, stock, free)
+        found += candidates
+        if why and not candidates:
+            refused[name] = why
+    height, lost = map(float, NOTHING.heights(*goal.in_band(), goal.target_ohm))
+    return Ranking(tuple(found), refused, float(swr(height)), lost, goal.target_swr).ordered()
 
 
 def _tried(
     designs: Iterable[Design], goal: Goal, stock: Stock, free: bool
-) -> Iterator[tuple[Network, Network] | str]:
-    """Networks of parts in stock, each with its ideal design, or why one is refused."""
-    band = goal.in_band()
+) -> tuple[list[Candidate], str]:
+    """Networks of parts in stock, and the first reason why one is refused; mostly nothing."""
+    band, found, why = goal.in_band(), list[Candidate](), ""
     for design in designs:
         try:
             ideals = design()
         except MatchingError as error:
-            yield str(error)
-            continue
+            ideals, why = (), why or str(error)
         for ideal in ideals:
-            if lack := stock.lacks(ideal):
-                yield lack
-                continue
-            for real in (r for r in stock.realise(ideal) if not _one_piece(r)):
+            lack = stock.lacks(ideal)
+            why = why or lack
+            for real in (r for r in stock.realise(ideal) if not (lack or _one_piece(r))):
                 best = stock.wound(best_in_stock(real, goal, stock, free=free), *band)
                 if free and any(isinstance(e.part, Inductor) for e in best.elements):
                     # a coil of another value and wire has another capacitance of its own
                     best = stock.wound(best_in_stock(best, goal, stock, anew=False), *band)
-                yield IDLE[len(best.elements) > 1] if _idle(goal, best) else (best, ideal)
+                if _idle(goal, best):
+                    why = why or IDLE[len(best.elements) > 1]
+                else:
+                    found.append(judge(goal, best, ideal))
+    return found, why

@@ -292,6 +292,8 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
     candidate, goal = proposal.candidate, result.goal
     made = proposal.production
     elements = zip(candidate.network.elements, candidate.ideal.elements, strict=True)
+    centre = goal.centre_hz, goal.centre_load()
+    seen = candidate.network.seen(*centre, z_ref=goal.target_ohm)
     return {
         "topology": candidate.network.topology,
         "parts": [
@@ -313,7 +315,7 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
             }
             for k, (real, ideal) in enumerate(elements)
         ],
-        "swr_at_frequency": float(swr(candidate.network.worst(*goal.at_centre(), goal.target_ohm))),
+        "swr_at_frequency": float(swr(seen)),
         "worst_swr_in_band": candidate.worst_swr,
         "share_of_limit": result.limit.reached(candidate.worst_swr)
         if result.limit and candidate.loss_db <= defaults.SMALL_LOSS_DB

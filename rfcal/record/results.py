@@ -179,7 +179,6 @@ class MatchResult:
     plane_swr: float | None = None  # the worst in the band at the standards' plane, behind a path
     step_hz: float | None = None  # that the sweep should have; None where its own is small enough
     z_ref: float = defaults.REFERENCE_OHM  # of `plane_swr` and `load` [ohm]
-    half_q: Candidate | None = None  # the first network of coils of half their Q
     doubt: str = ""  # why the answer cannot carry a network, and what to do; mostly nothing
     # width over which a network without loss could hold the target [Hz]; None unless that is surely
     # less than what was asked

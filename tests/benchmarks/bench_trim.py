@@ -26,7 +26,6 @@ COLUMNS = (
     "one part",
     "right",
     "inside",
-    "either part",
     "undecided",
     "leads",
     "as designed",

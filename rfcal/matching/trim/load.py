@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.polynomial import Polynomial
 
 from rfcal.findings import listed
 from rfcal.matching.network import value_words
@@ -33,10 +34,8 @@ can be trusted."""
 class Course:
     """A load as a smooth function of frequency, straight on beyond the sweep's ends."""
 
-    middle: float  # of the sweep [Hz]
-    span: float  # half of it [Hz]
-    factors: Complex  # of a polynomial [ohm]
-    size: float  # of the impedance, about [ohm]
+    curve: Polynomial  # of the frequency [ohm]
+    more_ohm: float  # how much more of X it usually has where that has changed
 
     @classmethod
     def of(cls, frequency: Real, load: Quantity, z_ref: float) -> "Course":
@@ -44,35 +43,23 @@ class Course:
         from scipy.special import chdtri
 
         ohm = to_impedance(load.value, z_ref)
-        middle, span = (frequency[0] + frequency[-1]) / 2, (frequency[-1] - frequency[0]) / 2
+        ends = [frequency[0], max(frequency[-1], frequency[0] + 1)]
         noise = load.own.covariance()
         deviation = np.sqrt(np.trace(noise, axis1=-2, axis2=-1) / 2 + FLOOR**2)
         # d(reflection) = 2 Z0 / (Z + Z0)^2 dZ
         weight = 2 * z_ref / np.abs(ohm + z_ref) ** 2 / deviation
-        at = (frequency - middle) / (span or 1.0)
         for degree in range(min(DEGREE, frequency.size - 1) + 1):
-            powers = at[:, None] ** np.arange(degree + 1)
-            factors = np.linalg.lstsq(powers * weight[:, None], ohm * weight, rcond=None)[0]
-            left = (np.abs(weight * (ohm - powers @ factors)) ** 2).sum()
+            curve = Polynomial.fit(frequency, ohm, degree, domain=ends, w=weight)
+            left = (np.abs(weight * (ohm - curve(frequency))) ** 2).sum()
             if left < chdtri(2 * frequency.size, UNLIKELY):
                 break
-        return cls(float(middle), float(span) or 1.0, factors, float(np.median(np.abs(ohm))))
-
-    @property
-    def more_ohm(self) -> float:
-        """How much more of X it usually has where that has changed [ohm]."""
-        return MORE_OHM + LARGER * self.size
+        return cls(curve, MORE_OHM + LARGER * float(np.median(np.abs(ohm))))
 
     def at(self, frequency: Real) -> Complex:
         """The load at some frequencies [ohm]."""
-        t = (frequency - self.middle) / self.span
-        inside = np.clip(t, -1, 1)
-        found: Complex = np.zeros(t.shape, complex)
-        slope: Complex = found
-        for factor in self.factors[::-1]:
-            slope = slope * inside + found
-            found = found * inside + factor
-        return found + slope * (t - inside)
+        inside = np.clip(frequency, *self.curve.domain)
+        found: Complex = self.curve(inside) + self.curve.deriv()(inside) * (frequency - inside)
+        return found
 
     def changed(self, frequency: Real, ohm: Complex, times: Real) -> Complex:
         """Loads [ohm], shape (S, F), that have changed by so many times, (kinds, S, 1)."""

@@ -237,8 +237,6 @@ def _untouched(
 
 def _to_do(verdict: str, off: Sequence[Suspect], seem: str) -> str:
     """What is to be mended, and why."""
-    if verdict == "either part":
-        return f"{off[0].by_hand()}, which helps whichever it is: {seem}"
     if verdict == "leads":
         hands = "; ".join(s.by_hand() for s in off)
         seem = " and ".join(f"{s.name} reads {about(100 * s.in_place[0])} % too large" for s in off)

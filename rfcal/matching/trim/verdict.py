@@ -56,9 +56,9 @@ CLOSER = 3.0
 class Trim:
     """What the re-measured sweep says about the parts."""
 
-    # "as designed", "leads" where it is but for those, "one part", "several parts", "either part"
-    # where mending the first helps, "undecided" where the readings cannot tell, "changed load",
-    # "other network", or "unexplained" where no values of the parts agree with them
+    # "as designed", "leads" where it is but for those, "one part", "several parts", "undecided"
+    # where the readings cannot tell, "changed load", "other network", or "unexplained" where no
+    # values of the parts agree with them
     verdict: str
     message: str  # one sentence: what to change
     # the parts that are off, or between which the readings cannot tell (none where it may be any);
@@ -283,12 +283,8 @@ class _Tried:
         if row is not None:
             promised = self.promised(row, off)
         elif self.goal:
-            # by each explanation, with each part mended in turn
-            swrs = np.array([[self.promised(by.number, [s]) for by in off] for s in off])
-            for k in np.flatnonzero(np.isfinite(swrs).all(axis=1))[:1]:
-                return "either part", [off[k], *off[:k], *off[k + 1 :]], float(swrs[k].max())
-            own = np.diagonal(swrs)
-            promised = float(own[np.isnan(own).argmin()])
+            swrs = (self.promised(s.number, [s]) or np.nan for s in off)
+            promised = next((one for one in swrs if one > 0), np.nan)
         if verdict != "as designed":
             return verdict, off, promised
         # leads that make no difference are none to speak of

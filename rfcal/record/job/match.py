@@ -13,10 +13,9 @@ from rfcal.findings import Finding, span_mhz
 from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
 from rfcal.matching.goal import Candidate, Goal, judge, step_needed
 from rfcal.matching.network import Network
-from rfcal.matching.parts import Capacitor, Inductor, Stub
+from rfcal.matching.parts import Capacitor, Stub
 from rfcal.matching.ranking import NOTHING, Group, Ranking, by_merit, effort, rank
 from rfcal.matching.tolerance import (
-    SAVED,
     as_built,
     least_lost_db,
     load_share,
@@ -36,7 +35,7 @@ from rfcal.record.findings.catalogue.match import MATCH_UNKNOWN
 from rfcal.record.findings.devices import largest_sources
 from rfcal.record.findings.match import better_read, narrower, without_reactance
 from rfcal.record.format.match import MatchRequest
-from rfcal.record.results import SATISFIED, AfterBuilding, Device, MatchResult, Proposal
+from rfcal.record.results import AfterBuilding, Device, MatchResult, Proposal
 from rfcal.uncertainty.intervals import interval
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.words import share_words
@@ -81,17 +80,15 @@ def matched(
         widest_hz=None if doubt or step_hz else widest_hz,
     )
     doubt = doubt and f"{doubt}, so no network can rest on this answer; mend that first"
-    # of what was built it is too late to say that too few hold
-    listed = replace(found, proposals=() if built else tuple(proposals))
-    found = replace(found, doubt=doubt or _uncarried(listed))
+    found = replace(found, doubt=doubt or _uncarried(found))
     if built:
         found = replace(found, after=_after(found, work_out, proposals, beyond(built, before)))
     nothing = ranking.nothing_needed
     if found.doubt or not (proposals or nothing):
         return found
     best = NOTHING if nothing else proposals[0].candidate.network
-    plane, half_q = _plane_swr(before, goal, best, z_ref), _half_q(goal, best)
-    return replace(found, proposals=tuple(proposals), plane_swr=plane, half_q=half_q)
+    plane = _plane_swr(before, goal, best, z_ref)
+    return replace(found, proposals=tuple(proposals), plane_swr=plane)
 
 
 def _offered(
@@ -116,40 +113,19 @@ def _drawn(before: Inputs, device: Device, goal: Goal) -> Complex:
 
 
 def _uncarried(found: MatchResult) -> str:
-    """Why too little is known of a load to build what is listed on it; mostly nothing."""
+    """Why too little is known of a load to build anything on it; mostly nothing."""
     if found.step_hz is not None:
         finer = f"measure it in steps of {found.step_hz / 1e6:.2g} MHz or less"
         return f"the load moves too far from one point of the sweep to the next; {finer}"
-    known = found.load_share >= defaults.LEAST_KNOWN
-    if known and not _by_luck(found):
+    if found.load_share >= defaults.LEAST_KNOWN:
         return ""
     most = largest_sources(found.load, found.goal.inside)
     if narrow := narrower(found):
         return f"{narrow}; and too little is known of the load, most for {most}"
     share = share_words(found.load_share, found.share_uncertainty)
     even = f"even a network that fits it exactly holds the target for {share} of what it may be"
-    if known:
-        share = share_words(*max(p.production.told for p in found.proposals))
-        even = f"of the surest network {share} would hold the target, even with its parts set"
     cure = better_read(found) or "measure it better"
     return f"{cure}; too little is known of the load, most for {most} ({even})"
-
-
-def _by_luck(found: MatchResult) -> bool:
-    """Whether some networks hold for a load that is not well known, but of none enough would."""
-    if found.load_share >= defaults.SURE_YIELD or found.advice in SATISFIED:
-        return False
-    some = any(p.production.told[0] > SAVED for p in found.proposals)
-    return some and not any(p.sure for p in found.proposals)
-
-
-def _half_q(goal: Goal, network: Network) -> Candidate | None:
-    """The network of coils of half their Q; None where there are none."""
-    elements = tuple(
-        e.with_part(q=e.part.q / 2) if isinstance(e.part, Inductor) else e for e in network.elements
-    )
-    worse = replace(network, elements=elements)
-    return judge(goal, worse, worse) if elements != network.elements else None
 
 
 def _ranked(request: MatchRequest, device: Device, load: Quantity) -> tuple[Goal, Ranking]:

@@ -66,8 +66,6 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
         alone = _room(proposal.sensitivities[k].room, MARGIN * off)
         drawn = f" with {proposal.to_set} as drawn" if alone and proposal.to_set else ""
         close = f"{alone}{drawn}{close}"
-        if k == _first_set(proposal):
-            close = f"; should the SWR come out high, set this one{close}"
     if isinstance(element.part, Capacitor):
         needed = defaults.VOLT_MARGIN * volt
         rated = next((f"{at} V or more" for at in VOLT_CLASSES if at >= needed), None)
@@ -92,15 +90,6 @@ def _room(room: tuple[float, float], most: float) -> str:
     # rounded down, for it is a limit
     near = [f"{np.floor(1e3 * one) / 10:.2g} % {way}" for one, way in ends if one < most]
     return f"; alone it may be {' or '.join(near)} and still hold the target" if near else ""
-
-
-def _first_set(proposal: Proposal) -> int | None:
-    """The coil that is squeezed and spread best where none needs to be set: the least sure one."""
-    pairs = enumerate(zip(proposal.candidate.network.elements, proposal.sensitivities, strict=True))
-    coils = {k: min(by.room) for k, (e, by) in pairs if e.unit == "H" and wound(float(e.value))}
-    if proposal.production.adjustable or not coils:
-        return None
-    return min(coils, key=lambda k: coils[k])
 
 
 def tolerance_words(stock: Stock) -> str:

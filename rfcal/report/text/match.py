@@ -100,11 +100,11 @@ def match_do(result: MatchResult, first: str) -> str:
         bought = " as bought" if best.to_set else ""
         return f"none of these networks holds SWR {target:g}{bought}; if you build one, {build}"
     if result.advice is Advice.CLOSER:
-        share = share_words(*best.production.told)
+        share, known = share_words(*best.production.told), result.load_share >= defaults.SURE_YIELD
+        do = "use closer parts (`tolerance`)" if known else "measure the load better"
         return (
-            "build nothing yet: use closer parts (`tolerance`) or ask for a narrower band, for "
-            f"{share} of the best of these networks would hold SWR {target:g}; if you build one, "
-            f"{build}"
+            f"build nothing yet: {do} or ask for a narrower band, for {share} of the best of these "
+            f"networks would hold SWR {target:g}; if you build one, {build}"
         )
     return build
 

@@ -1,6 +1,10 @@
 """What is to be known beside a list of networks: for what power, of which lines and coils."""
 
+from dataclasses import replace
+
 from rfcal import defaults
+from rfcal.matching.goal import judge
+from rfcal.matching.parts import Inductor
 from rfcal.record.results import MatchResult
 from rfcal.report.text.build import FLOATS, TOLD, power_words
 from rfcal.uncertainty.words import about
@@ -52,10 +56,14 @@ def lossy(result: MatchResult) -> list[str]:
 
 def by_q(result: MatchResult) -> list[str]:
     """What coils of half the Q would do to the first network, where that decides."""
-    worse = result.half_q
-    if worse is None:
+    if result.ranking.nothing_needed or not result.proposals:
         return []
     first, q = result.proposals[0].candidate, result.request.stock.inductor_q
+    elements = (
+        e.with_part(q=e.part.q / 2) if isinstance(e.part, Inductor) else e
+        for e in first.network.elements
+    )
+    worse = judge(result.goal, replace(first.network, elements=tuple(elements)), first.ideal)
     spoilt = first.meets and not worse.meets
     if worse.lost_db - first.lost_db < defaults.POWER_STEP_DB and not spoilt:
         return []
