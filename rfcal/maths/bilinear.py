@@ -314,12 +314,15 @@ class Bilinear(Matrix):
         if others:
             shape = together(points, "the points")
             points = [np.broadcast_to(v, shape) for v in points]
+        if len(shape) == 1 and shape[0] <= BLOCK:  # mostly: faster by a tenth
+            return cls._of(*solved(len(known), points))
         rows = [v.ravel() for v in points]
-        if rows[0].size <= BLOCK:
-            return cls._of(*(v.reshape(shape) for v in solved(len(known), rows)))
-        cuts = range(0, rows[0].size, BLOCK)
-        blocks = [solved(len(known), [v[k : k + BLOCK] for v in rows]) for k in cuts]
-        return cls._of(*(np.concatenate(v).reshape(shape) for v in zip(*blocks, strict=True)))
+        found = np.empty((4, rows[0].size), complex)
+        for start in range(0, rows[0].size, BLOCK):
+            some = slice(start, start + BLOCK)
+            for row, values in zip(found, solved(len(known), [v[some] for v in rows]), strict=True):
+                row[some] = values
+        return cls._of(*found.reshape(4, *shape))
 
 
 def _columns(values: Iterable[ArrayLike], what: str) -> list[NDArray[Any]]:

@@ -60,10 +60,8 @@ MOST_REFLECTION = 1.5
 
 def _polynomial(coefficients: Any, frequency: Real) -> Real:
     """Sum of ``c_k f^k``, where each coefficient may lead with an axis of draws."""
-    total: Real = np.zeros(1)
-    for coefficient in reversed(tuple(coefficients)):
-        total = total * frequency + np.asarray(coefficient)
-    return total
+    terms = (np.asarray(c) * frequency**k for k, c in enumerate(coefficients))
+    return sum(terms, np.zeros(1))
 
 
 class Reflector:

@@ -9,7 +9,6 @@ influences that are independent have different names.
 
 from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, fields, is_dataclass, replace
-from functools import cached_property
 from typing import Any, Self, cast
 
 import numpy as np
@@ -192,10 +191,6 @@ class Quantity(Swept):
 
     def variance(self) -> Real:
         """Mean variance of the real and the imaginary part, shape (F,)."""
-        return self._variance
-
-    @cached_property
-    def _variance(self) -> Real:
         squares = (np.abs(effect.change) ** 2 for effect in self.effects)
         return frozen(sum(squares, np.zeros(np.shape(self.value))) / 2, "", copy=False)
 

@@ -40,11 +40,7 @@ def rounded(value: float, half_width: float) -> str:
 
 def plus_minus(value: float, half_width: float) -> str:
     """A value and its expanded uncertainty, such as ``"52.1 ± 0.8"``."""
-    if math.isinf(half_width):
-        return "unknown"
-    if half_width <= SURE * abs(value):
-        return rounded(value, 0.0)
-    return f"{rounded(value, half_width)} ± {rounded(half_width, half_width)}"
+    return value_words(value, value - half_width, value + half_width)
 
 
 def value_words(
@@ -76,7 +72,7 @@ def value_words(
     places = digits(larger)
     if round(value, places) - round(larger, places) <= least < low:
         return f"{_both_ends(value, low, high, least)}{unit}"
-    return f"{plus_minus(value, larger)}{unit}"
+    return f"{rounded(value, larger)} ± {rounded(larger, larger)}{unit}"
 
 
 @dataclass(frozen=True)
