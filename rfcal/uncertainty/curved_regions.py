@@ -19,6 +19,7 @@ R of 50 ohm 98.5 and 100 %, at nine times the evaluations and beside what judges
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,9 +32,11 @@ from rfcal.uncertainty.quantity import Quantity
 
 ROUND = 0.1
 """A turn counts as bent from this part of the standard deviation across it that it strays [1]."""
-BAND = 0.25
+BAND = 0.16
 """Standard deviation of the size, in parts of it, up to which a doubt is a band round the middle
 of the chart and no patch over it [1]."""
+PATCH = 0.125
+"""The same up to which a doubt that is not bent turns with it as a patch [1]."""
 NODE = 3.0**0.5
 """Standard deviations from the middle of the outer two of three nodes that have a normal variable's
 moments (Gauss and Hermite); each of them weighs one sixth."""
@@ -49,13 +52,10 @@ class Region:
     centre: Complex  # corrected reflection [1], shape (F,)
     covariance: Real  # of the step from there, or of its logarithm where bent [1], (F, 2, 2)
     bent: NDArray[np.bool_]  # whether the step is one of the logarithm, shape (F,)
-    strays: Real  # how far one standard deviation strays from that shape [1], shape (F,)
 
     def at(self, index: slice | NDArray[np.intp]) -> "Region":
         """The same at some of the frequencies."""
-        return Region(
-            self.centre[index], self.covariance[index], self.bent[index], self.strays[index]
-        )
+        return Region(self.centre[index], self.covariance[index], self.bent[index])
 
     @cached_property
     def axes(self) -> Real:
@@ -133,19 +133,33 @@ def region_of(
     strays : sequence of Triple
         For each influence else for which first order is not enough.
     """
-    size = np.abs(reflection.value)
-    round_, turn = _shape(reflection, turned, in_log=True)
-    across, other = np.sqrt(round_[:, 0, 0]), np.maximum(round_[:, 1, 1] - turn, 0)
-    plain, _ = _shape(reflection, turned, in_log=False, patch=across < BAND / 2)
+    size, linear = np.abs(reflection.value), reflection.covariance()
+    place = np.where(size > LEAST, reflection.value, LEAST)
+    rests = [known.covariance() for _, known, _ in turned]
+    turns = (_scaled(linear - rest, 1 / place)[:, 1, 1] for rest in rests)
+    turn = sum(turns, np.zeros(size.shape))
+    across = np.sqrt(_scaled(linear, 1 / place)[:, 0, 0])
     bent = (turn > 2 * ROUND * across) & (across < BAND)
-    covariance = np.where(bent[:, None, None], round_, plain)
-    centre = reflection.value
+    back = 1 / np.where(bent, place, 1)
+    covariance = _scaled(linear, back)
+    for (low, _, high), rest in zip(turned, rests, strict=True):
+        covariance = covariance - _scaled(linear - rest, back)
+        for end in (low, high):
+            moved = np.where(np.abs(end.value) > 1e-3 * size, end.value, place)
+            ratio = np.asarray(moved / place, complex)
+            step = np.where(bent, np.log(ratio), end.value - reflection.value)
+            # all other doubts turn with what is a patch far from the middle of the chart
+            patch = np.where(across < PATCH, direction(ratio), 1)
+            there = 1 / np.where(bent, moved, patch)
+            more = _scaled(end.covariance(), there) - _scaled(rest, back)
+            # a sixth of the squared way there, and half of what else grows on it
+            covariance = covariance + _square(step) / (2 * NODE**2) + _positive(more) / 2
+    covariance, centre = _positive(covariance), reflection.value
     if strays:
         shift, more = _second_order(reflection, strays)
-        back = np.asarray(1 / np.where(bent, centre, 1), complex)
         centre = centre + shift
         covariance = covariance + _positive(_scaled(more, back))
-    return Region(centre, covariance, bent, size / 2 * np.where(bent, other, turn))
+    return Region(centre, covariance, bent)
 
 
 def _second_order(reflection: Quantity, strays: Sequence[Triple]) -> tuple[Complex, Real]:
@@ -167,40 +181,7 @@ def _second_order(reflection: Quantity, strays: Sequence[Triple]) -> tuple[Compl
     return shift, more
 
 
-def _shape(
-    reflection: Quantity,
-    turned: Sequence[Triple],
-    *,
-    in_log: bool,
-    patch: NDArray[np.bool_] | bool = False,
-) -> tuple[Real, Real]:
-    """Covariance of the step or of its logarithm, and what of its tangent's is by turns alone.
-
-    All other doubts turn with what is a `patch` far from the middle of the chart.
-    """
-    size = np.abs(reflection.value)
-    centre = np.where(size > LEAST, reflection.value, LEAST)
-    frame: Complex = centre if in_log else np.ones_like(centre)
-    linear = reflection.covariance()
-    shape, turn = _scaled(linear, 1 / frame), np.zeros(size.shape)
-    for low, known, high in turned:
-        rest = known.covariance()
-        own = _scaled(linear - rest, 1 / frame)
-        shape, turn = shape - own, turn + own[:, 1, 1]
-        for end in (low, high):
-            moved = np.where(np.abs(end.value) > 1e-3 * size, end.value, centre)
-            ratio = np.asarray(moved / centre, complex)
-            step = np.log(ratio) if in_log else end.value - reflection.value
-            there: Complex = (
-                moved if in_log else np.where(patch, direction(ratio), np.ones_like(ratio))
-            )
-            more = _scaled(end.covariance(), 1 / there) - _scaled(rest, 1 / frame)
-            # a sixth of the squared way there, and half of what else grows on it
-            shape = shape + _square(step) / (2 * NODE**2) + _positive(more) / 2
-    return _positive(shape), turn
-
-
-def _scaled(covariance: Real, by: Complex) -> Real:
+def _scaled(covariance: Real, by: NDArray[Any]) -> Real:
     """The covariance of a complex number multiplied by another."""
     turn = np.stack([by.real, -by.imag, by.imag, by.real], axis=-1).reshape(-1, 2, 2)
     return turn @ covariance @ np.swapaxes(turn, -1, -2)

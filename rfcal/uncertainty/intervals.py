@@ -91,65 +91,51 @@ class _Figure:
 
     def interval(self, way: Complex, times: Real) -> tuple[Real, Real]:
         """Its range, if it grows that way and one direction asks for so many deviations."""
-        stray = self.region.strays / np.maximum(self.region.spread.along(way), 1e-100)
-        centre = self.level.value(self.region.centre)
-        bend = self._bend(centre, 0 * way, self.region.across(way))
-        factor = np.where(self._turns(), JOINT, _factor(bend + stray))
-        ends = self._range(times * factor)
-        wider = factor
-        for value, white, inside in ends:
-            bend = self._bend(value, times * factor * white, white)
-            wider = np.maximum(wider, np.where(inside, _factor(bend + stray), 1))
-        low, high = (end[0] for end in ends)
-        (more,) = np.nonzero(wider > factor)
-        if more.size:
-            again = _Figure(self.level, self.region.at(more), self.passive[more])
-            low[more], high[more] = (end[0] for end in again._range((times * wider)[more]))
-        return self._bounded(low, high, times * wider)
+        white, seen = self._edge(times)
+        ends = (white[range(times.size), np.argmax(side * seen, axis=-1)] for side in (-1, 1))
+        bends = [self._bend(0 * way, self.region.across(way))]
+        bends += [self._bend(times * end, end) for end in ends]
+        factor = np.where(self._turns(), JOINT, _factor(np.max(bends, axis=0)))
+        radius = times * factor
+        white, seen = self._edge(radius)
+        low, high = (self._extreme(side, radius, white, seen) for side in (-1, 1))
+        return self._bounded(low, high, radius)
 
-    def _value(self, x: Complex) -> tuple[Real, NDArray[np.bool_]]:
-        """The figure at places, shape (F, N), and which of them a passive device can have.
-
-        The others are taken back to the unit circle.
-        """
+    def _value(self, x: Complex) -> Real:
+        """The figure at places, shape (F, N); of what no passive device can have, on the circle."""
         size = np.abs(x)
         beyond = self.passive[:, None] & (size >= 1)
         value = self.level.value(np.where(beyond, x / np.where(beyond, size, 1), x))
-        if any(self.level.edges):
-            value = np.where(beyond, self.level.at_edge(x), value)
-        return value, ~beyond
+        return np.where(beyond, self.level.at_edge(x), value) if any(self.level.edges) else value
 
-    def _range(self, radius: Real) -> list[tuple[Real, Complex, NDArray[np.bool_]]]:
-        """Least and greatest value on the edge, each with its direction and if it is possible."""
+    def _edge(self, radius: Real) -> tuple[Complex, Real]:
+        """White directions to places on the edge, shape (F, N), and the figure there."""
         # beside an open or a short a figure is so steep that the places between may miss it
         beside = [way for place in (1.0, -1.0) for way in self.region.level_with(place, radius)]
         places = [np.broadcast_to(way, radius.shape) for way in (*EDGE, *beside)]
         white: Complex = np.stack(places, axis=-1)
-        rough = self._value(self.region.places(radius[:, None] * white))
-        return [self._extreme(side, radius, white, rough) for side in (-1, 1)]
+        return white, self._value(self.region.places(radius[:, None] * white))
 
-    def _extreme(
-        self, side: int, radius: Real, white: Complex, seen: tuple[Real, NDArray[np.bool_]]
-    ) -> tuple[Real, Complex, NDArray[np.bool_]]:
+    def _extreme(self, side: int, radius: Real, white: Complex, seen: Real) -> Real:
         """The value furthest to one side, looked for ever closer about the best place so far."""
-        every = np.arange(radius.size)
         for closer in CLOSER:
-            white = white[every, np.argmax(side * seen[0], axis=-1)][:, None] * closer
+            best = np.argmax(side * seen, axis=-1)
+            white = white[range(radius.size), best][:, None] * closer
             seen = self._value(self.region.places(radius[:, None] * white))
-        best = every, np.argmax(side * seen[0], axis=-1)
-        return seen[0][best], white[best], seen[1][best]
+        return side * np.max(side * seen, axis=-1)
 
-    def _bend(self, value: Real, white: Complex, across: Complex) -> Real:
-        """How far a value's circle leaves a straight line through a place of the region.
+    def _bend(self, white: Complex, across: Complex) -> Real:
+        """How far the figure's circle through a place leaves a straight line in the region.
 
-        In deviations across the line, at one deviation along it.
+        In deviations across the line, at one deviation along it; no passive device is beyond 1.
         """
         steps = white[:, None] + 1j * across[:, None] * K_ELLIPSE * np.array([-1, 0, 1])
-        p, q, r = circle_of(self.level, value)
-        circle = p[:, None], q[:, None], r[:, None]
-        off, outward = distance_from(circle, self.region.places(steps))
+        places = self.region.places(steps)
+        p, q, r = circle_of(self.level, self.level.value(places[:, 1]))
+        off, outward = distance_from((p[:, None], q[:, None], r[:, None]), places)
         deviation = np.maximum(self.region.spread.along(outward[:, 1]), 1e-100)
-        return np.max(np.abs(off - off[:, 1:2]), axis=-1) / (K_ELLIPSE**2 * deviation)
+        bend = np.max(np.abs(off - off[:, 1:2]), axis=-1) / (K_ELLIPSE**2 * deviation)
+        return np.where(self.passive & (np.abs(places[:, 1]) >= 1), 0, bend)
 
     def _turns(self) -> NDArray[np.bool_]:
         """Where the figure has an end, or none, or turns round along a bent region."""
