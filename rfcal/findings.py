@@ -10,7 +10,7 @@ Key = TypeVar("Key")
 SEVERITIES = ("error", "warning", "note")
 FOREMOST = ("frequency-unit", "typed-khz", "standards-corrected")
 """Codes of what may leave every answer idle: told before all answers."""
-FOLLOWS = ("active", "not-passive")
+FOLLOWS = ("active",)
 """Codes of what other warnings may explain: told behind them."""
 MOST_ALIKE = 3
 """Findings that differ in names and numbers alone, of more of which one is told for all."""

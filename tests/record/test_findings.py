@@ -16,13 +16,14 @@ from rfcal.record.findings.catalogue import (
     match,
     parts,
     readings,
+    slips,
     standards,
 )
 from rfcal.record.findings.devices import largest_sources
 from rfcal.uncertainty.quantity import Effect, Quantity
 
 FOLDER = Path(line.__file__).parent
-SUBJECTS = (devices, line, match, parts, readings, standards)
+SUBJECTS = (devices, line, match, parts, readings, slips, standards)
 ENTRIES = [one for subject in SUBJECTS for one in vars(subject).values() if isinstance(one, Entry)]
 CODES = [entry.code for entry in ENTRIES]
 TESTS = Path(__file__).parents[1]
@@ -83,11 +84,11 @@ VALUES = {
         "steps": "0.1",
     },
     **{"devices": "'antenna'", "artefact": "short", "at": "antenna", "steps": "0.1"},
-    "invisible": devices.INVISIBLE[0],
+    "invisible": devices.INVISIBLE[0][1],
     **{"names": "'short', 'open'", "step": 1.0, "stated": 0.1, "least": 999.0},
-    **{"less": "X of 'short' without its sign", "so": readings.SO_HELD.format(device="antenna")},
+    "so": readings.SO_HELD.format(device="antenna"),
     **{"remains": readings.TELL_STANDARD, "grid": "81 points from 20 to 40 MHz"},
-    **{"asked": readings.SHOWN[0].format(what="X"), "hint": ""},
+    "hint": "",
     **{"cm": 50.3, "cell": "999", "alone": "SWR"},
     "tell": readings.TELL_FURTHER.format(mhz=14.5231),
     **{"r": "31.1 ± 9.2", "x": "5.0 ± 8.1", "share": 0.612},
@@ -181,7 +182,7 @@ def test_a_value_that_a_sentence_needs_is_not_left_out():
 
 def test_warnings_come_before_notes_and_each_once():
     note = devices.NO_CHECK(**VALUES)
-    warning = devices.ACTIVE(device="d", where="at 50 MHz", causes="at R")
+    warning = devices.ACTIVE(device="d", where="at 50 MHz", how="above 1", causes="at R")
     assert sorted_findings([note, warning, note]) == (warning, note)
 
 

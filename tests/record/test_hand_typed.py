@@ -109,7 +109,6 @@ def test_a_correction_that_is_on_leads_what_follows_from_it(tmp_path):
 def test_a_check_that_says_little_beside_no_cable_speaks_of_none(tmp_path):
     results = inspect(written(tmp_path, [3.65e6], [3650]))
     (said,) = (f.message for f in results.findings if f.code == "check-blunt")
-    assert "the standards are so doubtful" in said
     assert "State more closely what is said of 'load: inductance'" in said
     assert not any(word in said for word in ("length", "type", "read through", "far end"))
 
@@ -133,12 +132,12 @@ def disagreement(folder, at, seen_ohm):
 @pytest.mark.parametrize("at", [0, 2, 4])
 def test_one_row_of_several_that_is_off_is_to_be_read_again_first(tmp_path, at):
     said = disagreement(tmp_path, [at], (28.0, 82.0))
-    first = f"at {FEW[at]:g} MHz. Read it and the standards again at {FEW[at]:g} MHz first, for it"
+    first = f"at {FEW[at]:g} MHz. Read it and the standards again there first, for it"
     assert first in said
 
 
 def test_a_check_that_is_off_at_all_rows_is_not_read_again_at_one(tmp_path):
-    assert "again at" not in disagreement(tmp_path, [0, 1, 2, 3, 4], (60.0, 82.0))
+    assert "again there" not in disagreement(tmp_path, [0, 1, 2, 3, 4], (60.0, 82.0))
 
 
 SIX_METRES = {

@@ -8,7 +8,7 @@ import pytest
 from rfcal import cable
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, to_impedance
-from rfcal.record.findings.catalogue import standards
+from rfcal.record.findings.catalogue import slips
 from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.findings.slips import misreadings
 from rfcal.record.findings.suspects import in_places
@@ -103,12 +103,13 @@ def test_what_no_slip_explains_is_told_by_the_others(checked):
 def test_all_slips_of_one_artefact_take_one_place():
     """A sign and a lead of one do not keep the third artefact out of the list."""
     written = [
-        (standards.SUSPECT_CONJUGATED.format(name=name), (standards.BY_WRITING, (name,)))
-        for name in ("open", "load")
+        (slips.CONJUGATED.said([name]), slips.BY_WRITING, (name,)) for name in ("open", "load")
     ]
-    coil, way = standards.SUSPECT_COIL
-    leads = [(coil.format(name=name, size=7), (way, (name,))) for name in ("load", "check")]
-    told = in_places([*written, *leads], [("short", standards.WOULD_BE)])
+    coil = slips.COIL
+    leads = [(coil.said([name], about=7), coil.tells, (name,)) for name in ("load", "check")]
+    other = slips.OTHER
+    would_be = other.said(["short"], ohm="5 ohm", mhz=50.0), other.tells, ("short",)
+    told = in_places([*written, *leads], [would_be])
     listed, _, left = told.partition(" Nothing here tells which.")
     assert set(re.findall("'([^']*)'", listed)) == {"open", "load", "check"}
     assert "'load' was wrong, or if 'load' had 7 ohm of inductance" in listed
@@ -123,9 +124,9 @@ def test_a_stray_is_told_in_its_size(checked):
 
 
 def test_a_sign_that_may_be_wrong_is_looked_for_in_what_was_written():
-    (slip,) = misreadings(["load"], ["load"], {"load": {standards.SUSPECT_CONJUGATED: np.conj}})
-    way, names = slip.decides
-    assert way.format(names=names[0]).startswith("look first at the minus signs")
+    meant = {"load": {slips.CONJUGATED: np.conj}}
+    (slip,) = misreadings(("load",), ["load"], meant)
+    assert slip.kind.tells.startswith("look first at the minus signs")
 
 
 def test_where_several_slips_explain_it_what_decides_is_said(checked):
@@ -164,7 +165,8 @@ def test_r_and_x_exchanged_are_told(typed):
 def test_a_device_that_gives_power_unless_r_and_x_are_exchanged_is_told(typed):
     bend(typed, "[14.1, 12.2, -4.6]", "[14.1, -60.0, 40.0]")
     found = {f.code: f.message for f in inspect(typed).findings}
-    assert "whether R and X were exchanged" in found["order"]
+    assert "R and X of 'device' were exchanged" in found["active"]
+    assert "at the order of R and X" in found["raw-above-one"]
 
 
 def test_a_check_of_another_value_is_computed(checked):

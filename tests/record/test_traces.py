@@ -392,15 +392,15 @@ def device_of(filed, farad, extra=""):
 
 
 def test_reactance_that_falls_is_too_much_line_removed(filed):
-    assert "not-passive" not in device_of(filed, 40e-12)
+    assert "active" not in device_of(filed, 40e-12)
     line = '[[measurement.between]]\nline = "foam 10 mm"\nlength_m = 1.2\n'
     found = device_of(filed, 40e-12, line)
-    assert "was given too much length" in found["not-passive"]
+    assert "was given too much length" in found["active"]
 
 
 def test_reactance_that_falls_at_the_plane_has_lost_its_sign(filed):
     found = device_of(filed, -40e-12)  # as reactance without its sign has it
-    assert "the sign of X of 'device' was wrong" in found["not-passive"]
+    assert "the sign of X of 'device' was wrong" in found["active"]
 
 
 def test_what_seems_active_behind_a_line_is_put_down_to_the_line(filed):
@@ -450,7 +450,7 @@ def test_a_curve_that_bends_backwards_is_conjugated_or_reversed(filed):
     codes = []
     for seen in (antenna, np.conj(antenna), antenna[::-1]):
         (filed / "raw/device.s1p").write_text(touchstone(f, seen))
-        codes.append("not-passive" in {found.code for found in compute(filed).findings})
+        codes.append("active" in {found.code for found in compute(filed).findings})
     assert codes == [False, True, True]
 
 

@@ -18,7 +18,7 @@ from rfcal.models.interpolation import between_points
 from rfcal.models.standards import Standard
 from rfcal.record import export
 from rfcal.record.findings.case import Case, contradict
-from rfcal.record.findings.catalogue.standards import SUSPECT_CONJUGATED
+from rfcal.record.findings.catalogue.slips import CONJUGATED
 from rfcal.record.findings.suspects import explained
 from rfcal.record.job.compute import compute, inspect
 from rfcal.record.results import Check
@@ -118,8 +118,8 @@ def test_a_path_that_hides_the_device_is_said_to(typed):
     assert "Most of that comes from 'device: line 1: " in hidden.message
     assert np.isinf(results.devices[0].expanded_uncertainty()).all()
     assert hidden.message.endswith(
-        "whether the 900 m of line that are removed before it are right; a line is known best by "
-        'sweeps of its far end open and short (line = "measured").'
+        "; a line that is removed is known best by sweeps of its far end open and short "
+        '(line = "measured").'
     )
     lines = summary_lines(results)
     assert any(line.endswith(": R and X are unknown") for line in lines)
@@ -343,9 +343,9 @@ def test_the_standard_that_lies_is_among_those_named():
             for m, a, b in zip(true, *noise, strict=True)
         ]
         names = [f"{m.kind} {i}" for i, m in enumerate(models)]
-        meant = {name: {SUSPECT_CONJUGATED: np.conj} for name in names}
+        meant = {name: {CONJUGATED: np.conj} for name in names}
         read = Case(calibrate(frequency, names, known, seen), meant=meant)
-        evidence, _, tells = explained(read, lambda _: None).partition(" To tell, ")
+        evidence, _, tells = explained(read, lambda _: None).why.partition(" To tell, ")
         if evidence:
             named = set(re.findall(r"'([^']*)'", evidence))
             assert names[wrong] in named

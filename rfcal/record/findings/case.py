@@ -13,7 +13,7 @@ from rfcal.measurement.deembedding import Step, path_map
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import propagate, region
 from rfcal.readings.sweep import Origin, Sweep
-from rfcal.record.findings.catalogue import standards as say
+from rfcal.record.findings.catalogue import slips as say
 from rfcal.record.findings.turns import as_expected
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Record
@@ -29,7 +29,7 @@ are read by hand (common practice, no source)."""
 AS_IT_IS = 0.03
 """A raw reading [1] so near what an artefact is may have been corrected already: 40 dB of residual
 directivity, source match and tracking leave no more (common practice, no source)."""
-Meanings = Mapping[str, Callable[[Complex], Complex]]
+Meanings = Mapping[say.Suspect, Callable[[Complex], Complex]]
 """What may be said of the numbers of one reading, and what they were meant to be."""
 
 
@@ -48,6 +48,7 @@ class Case:
     devices: Collection[str] = ()  # of that, those whose displays show all
     mirrored: Collection[str] = ()  # those whose displays show less
     why: str = ""  # what would explain that all this contradicts itself, where one thing does
+    mends: Sequence[str] = ()  # what would leave error terms that an analyzer may have
 
 
 def _in_degrees(x: Complex) -> Complex:
@@ -67,9 +68,9 @@ def in_order(x: Complex) -> Complex:
 
 def meanings(record: Record, sweeps: Mapping[str, Sweep]) -> dict[str, Meanings]:
     """What each reading of a record may have meant, by its name."""
-    always: Meanings = {say.SUSPECT_CONJUGATED: np.conj, say.SUSPECT_BACKWARDS: np.flip}
-    polar: Meanings = {say.SUSPECT_RADIANS: _in_degrees, say.SUSPECT_LINEAR: _linear}
-    in_ohm: Meanings = {say.SUSPECT_ORDER: in_order}
+    always: Meanings = {say.CONJUGATED: np.conj, say.BACKWARDS: np.flip}
+    polar: Meanings = {say.RADIANS: _in_degrees, say.LINEAR: _linear}
+    in_ohm: Meanings = {say.ORDER: in_order}
     return {
         item.name: {
             **always,
@@ -155,7 +156,7 @@ class Scene:
     ) -> "Scene":
         """With what a change makes of the values of some artefacts, if they are all here."""
         old = getattr(self, which)
-        if not set(names) <= old.keys():
+        if not names or not set(names) <= old.keys():
             return self
         made = change(*(old[name].value for name in names))
         values = made if isinstance(made, tuple) else (made,)

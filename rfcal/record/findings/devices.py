@@ -14,7 +14,6 @@ from rfcal.measurement.deembedding import LineByFigures, LineBySweeps, Step
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import at_plane
 from rfcal.record.findings.case import Case
-from rfcal.record.findings.catalogue import Entry
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.findings.catalogue.devices import PATH_MISFIT
 from rfcal.record.findings.turns import beyond_passive
@@ -39,9 +38,7 @@ DOUBTS = {
     "standards-disagree": "the standards contradict each other",
     "check-disagrees": "a check disagrees",
     "active": "the device comes out as none that is passive",
-    "not-passive": "R and X of the device do not belong together",
     "same-reading": "one reading is named twice",
-    "order": "R and X seem to be exchanged",
     "sign-lost": "X seems to have lost its sign",
     "mistyped": "a typed row does not fit those beside it",
     "signs-lost": "X seems to have lost its sign",
@@ -51,14 +48,12 @@ DOUBTS = {
     "other-line": "the line has changed since the baseline, and its far end may be as it was then",
     "display-limit": "a reading may lie beyond the display",
     "sign-unknown": "two answers remain, for the sign of X is not known",
-    **dict.fromkeys(("moved", "moved-sign", "lead-left", "standards-corrected"), ""),
+    **dict.fromkeys(("moved", "lead-left", "standards-corrected"), ""),
 }
 """What shakes an answer, by the code of its finding; empty where its interval holds that too."""
-OWN = {"active", "not-passive", "order", "sign-lost", "mistyped", "same-reading", "sign-unknown"}
+OWN = {"active", "sign-lost", "mistyped", "same-reading", "sign-unknown"}
 OWN |= {"other-line"}
 """Codes that shake the answer of the one device that they are about."""
-NEAR = 0.2
-"""Distance of a reflection from an open's [1] within which it is near one: ten times z_ref, say."""
 TOLD = 2
 """Sources of uncertainty that are named where little is known, at the most,"""
 LEAST = 0.05
@@ -81,21 +76,15 @@ def about_device(
     hidden = radius > HIDDEN
     # Z = z_ref (1 + x)/(1 - x) is not straight over a region as wide as its distance from 1
     crooked = (radius > CROOKED * distance) & ~hidden
-    judged: tuple[tuple[Entry, str, np.ndarray], ...] = (
-        (say.DEVICE_HIDDEN, "", hidden & np.logical_not(known)),
-        (say.LOPSIDED, say.NEAR_OPEN, crooked & (distance < NEAR)),
-        (say.LOPSIDED, say.LITTLE_KNOWN, crooked & (distance >= NEAR)),
-    )
+    judged = (say.DEVICE_HIDDEN, hidden & np.logical_not(known)), (say.LOPSIDED, crooked)
     return [*_impossible(found, case, sound)] + [
         entry(
             device=found.name,
             where=span_mhz(found.frequency, where),
             radius=np.max(radius),
-            sources=(sources := largest_sources(found.reflection, where)),
-            why=why.format(sources=sources),
-            length=_length(found),
+            sources=largest_sources(found.reflection, where),
         )
-        for entry, why, where in judged
+        for entry, where in judged
         if np.any(where)
     ]
 
@@ -105,12 +94,12 @@ def _impossible(found: Device, case: Case, sound: bool | None) -> list[Finding]:
     inputs, frequency = found.inputs, found.frequency
     before = at_plane(inputs.calibration, inputs.reading, inputs.connection)
     for reflection in (found.reflection, before)[: 2 if inputs.path else 1]:
-        if np.any(active := active_points(reflection, case.chance)):
+        active, how = active_points(reflection, case.chance), say.ABOVE_ONE
+        if not np.any(active) and (size := beyond_passive(frequency, reflection)):
+            active, how = frequency > 0, say.OFF_PASSIVE.format(size=size)
+        if np.any(active):
             where, causes = span_mhz(frequency, active), _causes(found, case, sound)
-            return [say.ACTIVE(device=found.name, where=where, causes=causes)]
-        if size := beyond_passive(frequency, reflection):
-            where, causes = span_mhz(frequency, frequency > 0), _causes(found, case, sound)
-            return [say.NOT_PASSIVE(device=found.name, where=where, size=size, causes=causes)]
+            return [say.ACTIVE(device=found.name, where=where, how=how, causes=causes)]
     return []
 
 
@@ -138,13 +127,6 @@ def soundness(told: Sequence[Finding], checked: bool, device: str) -> bool | Non
     return False if _shaking(told, device) else True if checked else None
 
 
-def _length(found: Device) -> str:
-    """To look at the length of the lines that are removed; nothing where there are none."""
-    removed = (step.element for step in found.inputs.path if not step.embed)
-    metres = sum(e.line.length_m for e in removed if isinstance(e, LineByFigures))
-    return say.HIDDEN_LENGTH.format(metres=metres) if metres else ""
-
-
 def _causes(found: Device, case: Case, sound: bool | None) -> str:
     """What may have made a device seem what nothing passive is."""
     path, name, raw = found.inputs.path, found.name, found.inputs.reading.value
@@ -154,7 +136,7 @@ def _causes(found: Device, case: Case, sound: bool | None) -> str:
         line = any(isinstance(step.element, LineByFigures) for step in path)
         return say.CAUSE_LINE if line else say.CAUSE_REMOVED
     meant = case.meant.get(name, {}).items()
-    mended = [said.format(name=name) for said, undo in meant if _passive(found, undo(raw))]
+    mended = [kind.said([name]) for kind, undo in meant if _passive(found, undo(raw))]
     still = say.CAUSES_AGAIN if found.bench.moved else say.CAUSES_STILL
     others = say.CAUSES_INSIDE if not case.solved else still if sound else say.CAUSES_OPEN
     causes = [*mended[:2], *(cause.format(name=name) for cause in others)][:3]

@@ -1,12 +1,15 @@
-"""Standards that are badly spread, or that contradict an analyzer's nature or each other."""
+"""Standards that contradict an analyzer's nature or each other, and checks that contradict them."""
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from itertools import combinations
 
 import numpy as np
 
-from rfcal.findings import Finding, span_mhz
-from rfcal.maths.reflection import Real
+from rfcal import defaults
+from rfcal.defaults import FALSE_ALARM
+from rfcal.findings import Finding, quoted, span_mhz
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.bench import Bench
 from rfcal.measurement.error_terms import (
     KNOWN_RAD,
@@ -17,11 +20,15 @@ from rfcal.measurement.error_terms import (
     turn_of,
 )
 from rfcal.models.standards import Standard
-from rfcal.record.findings import slips
 from rfcal.record.findings.case import KHZ_HZ, USUAL_HZ, Case, Scene, contradict, in_mhz
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.catalogue.readings import TYPED_KHZ
-from rfcal.record.findings.checks import contradicts_exchange
+from rfcal.record.findings.devices import HIDDEN, largest_sources
+from rfcal.record.findings.slips import Slip, exchanges
+from rfcal.record.format.schema import Artefact, Record
+from rfcal.record.results import Check
+from rfcal.uncertainty.coverage import region_radius
+from rfcal.uncertainty.significance import far_off
 
 CONDITION_WARNING = 30.0
 """Condition number of the standards above which the answer leans on tiny differences."""
@@ -37,11 +44,17 @@ EDGE = 36
 LOW_HZ, PER_METRE_S = 1e6, 10e-9
 """Below this an analyzer's own delay turns nothing to speak of, so that only a lead does; and a
 metre's round trip (common practice, no source)."""
-MOST = 3
-"""Slips that are told."""
 LEAD_M, NEAR_RAD = 3.0, 0.5
 """Few points show no delay: a tracking so near half a turn is an exchange, or a longer lead than
 this before the standards (common practice, no source)."""
+OTHERS_OHM = (33.0, 75.0, 150.0, 15.0, 300.0)
+"""Resistors that may serve as another check [ohm]; 25 and 100 are blind to some exchanges."""
+SMALL = 0.15
+"""A check that is farther off [1] was not moved there by drift or a loose connector."""
+MANY = 20
+"""Standards beyond which an exchange of two is contradicted by the others."""
+SEEN = 0.05
+"""An exchange of standards is seen where it moves a check by so much [1]."""
 
 
 def about_standards(case: Case) -> Iterator[Finding]:
@@ -124,17 +137,17 @@ def about_analyzer(case: Case) -> list[Finding]:
             f"a {name} of {np.max(np.abs(getattr(box, name.replace(' ', '_')))):.2g}"
             for name in beyond
         )
-        mended = [slip for slip in _mended(case) if slip in why or not why]
         look = say.LOOK_CHECKS if why else say.LOOK_WRONG
-        look = say.LOOK_WHETHER.format(mended=", or ".join(mended)) if mended else look
+        if case.mends:
+            look = say.LOOK_WHETHER.format(mended=", or ".join(case.mends))
         return [say.ERROR_TERMS(look=look, terms=terms, where=span_mhz(frequency, where))]
     read = case.read.get(calibration.names[0])  # it turns so in the reference of the readings
     tracking = box.renormalised(case.z_ref, read.z_ref if read else case.z_ref).reflection_tracking
     turn = turn_of(tracking, frequency, calibration.seen)
     if turn is None:
         metres, off = 0.5 / frequency[0] / PER_METRE_S, np.angle(-tracking[0])
-        pair = exchange(calibration, case.stayed)
-        upheld = pair.against or any(map(contradicts_exchange, case.checks))
+        again = not set(exchange(calibration).names).isdisjoint(case.stayed)
+        upheld = again or any(map(contradicts_exchange, case.checks))
         half = not upheld and metres >= LEAD_M and abs(off) <= NEAR_RAD
         why = say.OR_LEAD.format(metres=metres)
     else:
@@ -147,40 +160,100 @@ def about_analyzer(case: Case) -> list[Finding]:
         if frequency[-1] < LOW_HZ and turn.delay - SURE * turn.doubt > LONGEST_S:
             return [say.UNIT_BY_DELAY(metres=turn.delay / PER_METRE_S, where=where)]
         half, why = turn.half, say.AT_ZERO.format(degrees=abs(np.degrees(turn.at_zero)))
-    return [say.HALF_TURN(pair=exchange(calibration).said(), why=why)] if half else []
+    return [say.HALF_TURN(pair=exchange(calibration).said(1.0), why=why)] if half else []
 
 
-def exchange(calibration: Calibration, stayed: Collection[str] = ()) -> slips.Slip:
+def exchange(calibration: Calibration) -> Slip:
     """Of the two standards that lie farthest to the chart's left and right: what turns it all."""
     real = [np.mean(known.value.real) for known in calibration.known]
     left, right = (calibration.names[int(at)] for at in (np.argmin(real), np.argmax(real)))
-    return next(slips.exchanges([(left, right)], stayed=stayed))
+    return next(exchanges([(left, right)]))
 
 
-def or_exchange(why: str, found: Iterable[Finding], calibration: Calibration) -> str:
-    """What would explain a contradiction, where the analyzer itself tells of an exchange."""
-    if say.HALF_TURN.code not in {f.code for f in found}:
-        return why
-    said = exchange(calibration).said()
-    return say.SUSPECTS.format(several=said, left="") if said in why else say.SEEN_ABOVE
+def about_checks(case: Case) -> list[Finding]:
+    """Checks that contradict the calibration, or that cannot."""
+    found, calibration = case.checks, case.calibration
+    if not found:
+        return []
+    names = calibration.names if case.solved and len(calibration.names) <= MANY else ()
+    pairs = list(combinations(names, 2))
+    as_read = Scene.of(calibration)
+    findings = [_disagrees(one, case) for one in found if not one.agrees]
+    findings += [said for one in found if one.agrees for said in _blunt(one)]
+    scenes = [Scene.of(check.inputs.calibration, check) for check in found if check.agrees]
+    # the pairs whose exchange would leave standards and checks in agreement, and the error terms
+    blind = {
+        slip.names: swapped.calibration.error_box
+        for slip in exchanges(pairs)
+        for swapped in slip.moved([as_read], 1.0)
+        if not np.any(contradict(swapped.calibration))
+        and not any(far_off(scene.off, FALSE_ALARM) for scene in slip.moved(scenes, 1.0))
+    }
+    if blind and len(scenes) == len(found):
+        either = ", or ".join(quoted(pair) for pair in blind)
+        other = _another(calibration, list(blind.values()), case.z_ref)
+        findings.append(say.CHECK_BLIND(pairs=either, other=other))
+    return findings
 
 
-def _mended(case: Case) -> list[str]:
-    """What would leave error terms that an analyzer may have: of readings, or of a value."""
-    calibration = case.calibration
-    scene, names = Scene.of(calibration), slips.suspected(calibration)
-    values = (
-        slip for n in names for slip in slips.other_values(n, scene.known[n].value, case.z_ref)
-    )
-    misread = slips.misreadings(calibration.names, names, case.meant)
-    for tried in (slips.exchanges(combinations(names, 2)), misread, values):
-        mended = [
-            slip.said(size=slip.sizes[0])
-            for slip in tried
-            if not slip.fitted
-            for moved in slip.moved([scene], slip.sizes[0])
-            if not implausible(moved.calibration.error_box)
-        ]
-        if mended:
-            return mended[:MOST]
-    return []
+def _blunt(check: Check) -> Iterator[Finding]:
+    """That it would have shown large errors only, by what lies before it or by the standards."""
+    if (most := np.median(region_radius(check.measured))) > HIDDEN:
+        sources = largest_sources(check.measured, check.frequency > 0)
+        yield say.CHECK_BLUNT(check=check.name, most=most, sources=sources)
+
+
+def about_builds(record: Record) -> list[Finding]:
+    """Whether all checks reflect nearly all, or are built as a load is and share its strays.
+
+    The latter only where the checks' build is stated and these rest on it.
+    """
+    checks = record.checks if record.standards else ()
+    (low, high), models = defaults.CHECK_OHM, {c.name: c.model for c in checks if not c.at}
+    ohms = {name: m.resistance for name, m in models.items() if m and m.kind == "load"}
+    seen = len(ohms) < len(models) or any(low <= ohm <= high for ohm in ohms.values())
+    found = [say.CHECK_FAR(check=name, ohm=ohm) for name, ohm in ohms.items() if not seen]
+    loads = {build: item.name for item in record.standards if (build := _build_of(item))}
+    builds = {_build_of(item) if item.build_stated else "" for item in record.checks}
+    if len(builds) != 1 or (build := builds.pop()) not in loads:
+        return found
+    names = quoted([item.name for item in record.checks])
+    return [*found, say.CHECK_SAME_BUILD(checks=names, load=loads[build], build=build)]
+
+
+def _build_of(item: Artefact) -> str:
+    """How a resistor is built whose inductance is known by that alone; else empty."""
+    stated = {"reflection", "inductance"} & set(item.uncertainty)
+    resistor = item.model is not None and item.model.kind == "load" and not stated
+    return item.model.build if resistor and item.model else ""
+
+
+def _another(calibration: Calibration, blind: Sequence[Bilinear], z_ref: float) -> str:
+    """A resistor that would show that the error terms are none of these, in words."""
+    for ohm in OTHERS_OHM:
+        true = np.full(calibration.frequency.shape, from_impedance(ohm, z_ref))
+        raw = calibration.error_box.apply(true)
+        if all(np.max(np.abs(box.correct(raw) - true)) > SEEN for box in blind):
+            return f"{ohm:g} ohm"
+    return say.NO_RESISTOR
+
+
+def contradicts_exchange(check: Check) -> bool:
+    """Whether it agrees, at the standards' plane and farther from the middle than it may be off."""
+    reflects = float(np.min(np.abs(check.expected.value)))
+    return check.agrees and not check.inputs.path and reflects > SMALL
+
+
+def _disagrees(check: Check, case: Case) -> Finding:
+    where = span_mhz(check.frequency, ~check.inside | np.all(check.inside))
+    size = np.max(np.abs(check.region.centre - check.expected.value))
+    if not case.solved:
+        causes = say.CAUSES_INSIDE
+    elif check.inputs.path:
+        unsigned = set(case.calibration.names) & set(case.mirrored)
+        causes = say.CAUSE_SIGN * bool(unsigned) + say.CAUSES_BEHIND.format(at=check.at)
+    else:
+        causes = say.CAUSES if case.stayed or size > SMALL else say.CAUSES_SMALL
+    alone = np.sum(~check.inside) == 1 < check.inside.size
+    explanation = say.ONE_ROW * bool(alone) + (case.why or say.LOOK_FOR.format(causes=causes))
+    return say.CHECK_DISAGREES(check=check.name, where=where, explanation=explanation)

@@ -22,8 +22,7 @@ from rfcal.readings.rows import Say, silent
 from rfcal.readings.sweep import Sweep, TwoPortSweep
 from rfcal.record.findings.case import Case, meanings
 from rfcal.record.findings.catalogue.readings import INTERPOLATED, SAME_DISAGREES
-from rfcal.record.findings.catalogue.standards import SEEN_MOVING
-from rfcal.record.findings.checks import about_builds, about_checks
+from rfcal.record.findings.catalogue.standards import HALF_TURN, SEEN_ABOVE, SEEN_MOVING
 from rfcal.record.findings.components import about_part
 from rfcal.record.findings.devices import about_path, soundness, why_doubted
 from rfcal.record.findings.line.state import about_devices, about_line
@@ -32,10 +31,15 @@ from rfcal.record.findings.readings.displays import about_displays, about_exampl
 from rfcal.record.findings.readings.rereads import about_rereads
 from rfcal.record.findings.readings.signs import left_out
 from rfcal.record.findings.readings.traces import about_answer, about_ports, about_traces
-from rfcal.record.findings.standards import about_standards, asked_khz, or_exchange
+from rfcal.record.findings.standards import (
+    about_builds,
+    about_checks,
+    about_standards,
+    asked_khz,
+    exchange,
+)
 from rfcal.record.findings.suspects import explained
-from rfcal.record.findings.unsaid import about_defaults, about_unseen
-from rfcal.record.findings.weather import about_other_line
+from rfcal.record.findings.unsaid import about_defaults, about_other_line, about_unseen
 from rfcal.record.format import schema, standard
 from rfcal.record.format.component import ComponentRequest
 from rfcal.record.format.line import LineCheck
@@ -226,9 +230,11 @@ class _Job:
         )
         if case.solved:
             self.say(f"whether {len(record.standards)} standards and the checks agree")
-            case = replace(case, why=explained(case, self.say))
+            case = explained(case, self.say)
             found += about_standards(case)
-            case = replace(case, why=or_exchange(case.why, found, self.calibration))
+            if HALF_TURN.code in {finding.code for finding in found}:
+                pair = exchange(self.calibration).said(1.0)
+                case = replace(case, why=SEEN_ABOVE.format(pair=pair))
         self.case = replace(case, why=case.why or SEEN_MOVING * (not still))
         self.findings += (*found, *asked_khz(case, self.bench), *about_checks(self.case))
 

@@ -20,9 +20,8 @@ from rfcal.readings.display import Beyond, Options, as_shown
 from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue.readings import PLAN_ELSEWHERE
 from rfcal.record.findings.catalogue.standards import STANDARDS_CLOSE
-from rfcal.record.findings.checks import about_builds, about_checks
 from rfcal.record.findings.readings.displays import about_planned
-from rfcal.record.findings.standards import about_standards
+from rfcal.record.findings.standards import about_builds, about_checks, about_standards
 from rfcal.record.findings.unsaid import about_unseen
 from rfcal.record.format import schema
 from rfcal.record.format.path import Between

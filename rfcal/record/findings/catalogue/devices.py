@@ -15,17 +15,13 @@ NO_REREAD = note(
     "no-reread: rereads",
     "Read '{artefact}' once more right after {devices}{place}, as a [[reread]]: without it {lead}a "
     "lead that was moved, a connector that came loose, drift, or the instrument's own correction "
-    "switched in between would not show.{warmer}",
-)
-DULL_REREAD = note(
-    "dull-reread: rereads",
-    "Read '{artefact}' again too{place}, as a [[reread]]: '{of}' does not show an adapter or a "
-    "lead of its impedance.",
+    "switched in between may not show.{warmer}",
 )
 NO_CHECK_BEHIND = note(
     "no-check-behind: checks",
     "Read a resistor of about {ohm:g} ohm in the place of {devices}, as a [[check]] with at = "
-    "'{at}': without it {invisible} would not show.{warmer}",
+    "'{at}': without it what is removed before them may be another, exchanged or turned round, and "
+    "would not show.{warmer}",
 )
 CHECK_BEFORE = note(
     "check-before: checks",
@@ -50,35 +46,26 @@ DIRECT = {
 }
 BEHIND = {"place": "", "lead": ""}
 _CHECKS = NO_CHECK, NO_CHECK_BEHIND, CHECK_BEFORE
-_NOTES = (line.LINE_LOSS_UNSEEN, *_CHECKS, NO_REREAD, DULL_REREAD, TYPED_UNSEEN)
+_NOTES = (line.LINE_LOSS_UNSEEN, *_CHECKS, NO_REREAD, TYPED_UNSEEN)
 UNSEEN = tuple(said.code for said in _NOTES)
 """Codes of what is said under a head of its own."""
 INVISIBLE = (
-    "a wrong value of the load, exchanged sweeps, a loose standard or X without its sign",
-    "a correction that was done elsewhere or long ago, or X without its sign",
+    (
+        "is no standard",
+        "a wrong value of the load, exchanged sweeps, a loose standard or X without its sign",
+    ),
+    ("you know", "a correction that was done elsewhere or long ago, or X without its sign"),
 )
 """With standards, and of an instrument that corrects itself."""
-INVISIBLE_PATH = {
-    "cable": "a line of another type, length or velocity factor",
-    "measured": "far-end sweeps that are exchanged, of another line or of another day",
-    "adapter": "an adapter's file that is another's or turned round",
-    "fixture": "a fixture's sweeps that are exchanged or of another one",
-    "part": "a part in series of another value",
-}
-"""By what lies between plane and device."""
 
 # Devices
 
 ACTIVE = warning(
     "active: {device}",
-    "Look {causes}: the corrected reflection of '{device}' is above 1 beyond its uncertainty "
-    "{where}, which no passive device does.",
+    "Look {causes}: what '{device}' reflects {where} is {how}, beyond its uncertainty, which "
+    "nothing passive does.",
 )
-NOT_PASSIVE = warning(
-    "not-passive: {device}",
-    "Look {causes}: what '{device}' reflects {where} is {size:.2g} off the nearest that anything "
-    "passive does, beyond its uncertainty.",
-)
+ABOVE_ONE, OFF_PASSIVE = "above 1", "{size:.2g} off the nearest that anything passive does"
 CAUSE_FIRST = "first at the other warnings"
 CAUSE_LINE = (
     "whether the line that is removed before it was given too much length, too much loss or too "
@@ -108,19 +95,14 @@ again does too, and of an instrument that corrects itself."""
 DEVICE_HIDDEN = warning(
     "device-hidden: {device}",
     "R and X of '{device}' are hardly known {where}: the 95 % region of its reflection has a "
-    "radius of up to {radius:.2g}. Most of that comes from {sources}.{length}",
-)
-HIDDEN_LENGTH = (
-    " Look first whether the {metres:g} m of line that are removed before it are right; a line is "
-    'known best by sweeps of its far end open and short (line = "measured").'
+    "radius of up to {radius:.2g}. Most of that comes from {sources}; a line that is removed is "
+    'known best by sweeps of its far end open and short (line = "measured").',
 )
 LOPSIDED = note(
     "lopsided: {device}",
     "Read the ends of the intervals of R and X of '{device}' {where}, not a value and a ±: they "
-    "are lopsided there, for {why}.",
+    "are lopsided there, near an open or where little is known. Most of that comes from {sources}.",
 )
-NEAR_OPEN = "it reads so near an open"
-LITTLE_KNOWN = "little is known of it, and most of its uncertainty comes from {sources}"
 
 # Path between plane and device
 

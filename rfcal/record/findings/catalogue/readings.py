@@ -26,11 +26,7 @@ DISPLAY_STEP = note(
     "{steps}.",
 )
 STEPS_OF = "{magnitude:g} in magnitude and {degrees:g} degrees for {labels}"
-DISPLAY_COARSE = note(
-    "display-coarse: typed",
-    "Type every digit that the display shows, zeros too: by those typed it steps by {step:g} ohm, "
-    "so that was taken and not resolution_ohm = {stated:g}.",
-)
+COARSER = "{step:g} ohm, and not by resolution_ohm = {stated:g}"
 STANDARD_SIGNS = note(
     "standard-signs: standards",
     "What the display does not show of {names} was worked out from what the standards are, for an "
@@ -46,7 +42,6 @@ OVER_RANGE = note(
     "The display tells of {names} only that it is beyond {least:g}, and the answer holds all of "
     "that.{tell}",
 )
-SHOWN_BEYOND = "of {names} only that it is beyond {least:g}"
 SIGN_UNKNOWN = warning(
     "sign-unknown: {device}",
     "Two answers remain for '{device}' {where}, for the display does not show the sign of X and no "
@@ -91,7 +86,7 @@ DEVICE_BEYOND = warning(
 )
 PLAN_SHOWS_LESS = warning(
     "plan-shows-less: {device}",
-    "The display shows {less}, {so}.{remains}",
+    "The display shows less than R and X of {names}, {so}.{remains}",
 )
 SO_IN_FULL = (
     "and each ± for '{device}' is that of a display that shows R and X in full: the report's may "
@@ -149,11 +144,6 @@ SIGN_LOST = warning(
     "Look whether X of '{label}' was written without its sign: it is nowhere below zero, and turns "
     "back from zero as if mirrored {where}.",
 )
-ORDER = warning(
-    "order: {label}",
-    "Look whether R and X were exchanged in what was read of {names}: R of '{label}' is {ohm:.3g} "
-    "ohm at {mhz:.6g} MHz, which would give power.",
-)
 MISTYPED = warning(
     "mistyped: {label}",
     "Look for a slip of the decimal point, of digits or of a sign in the row of {mhz:.6g} MHz of "
@@ -161,18 +151,18 @@ MISTYPED = warning(
 )
 NEVER_NEGATIVE = note(
     "never-negative: {label}",
-    "{asked}? That of '{label}' is below zero nowhere {where}.{hint}",
+    "Does the display show the sign of {what}, and was no minus left out? That of '{label}' is "
+    "below zero nowhere {where}.{hint}",
 )
-SHOWN = "Does the display show the sign of {what}", " If it does not, {cure}."
-LEFT_OUT = (
-    "Was the sign of {what}, a minus, left out in what was typed",
-    " X falls with frequency, as it seldom does, and other readings have a minus. If so, type it; "
-    "if nobody knows, {cure}.",
-)
-X_TYPED = {"what": "X", "cure": "say x_sign = 'unknown' beside what was typed"}
+X_TYPED = {
+    "what": "X",
+    "hint": " Type a minus that was left out; if none is shown, say x_sign = 'unknown' beside what "
+    "was typed.",
+}
 ANGLE_TYPED = {
     "what": "the angle",
-    "cure": "type R and the size of X instead, with x_sign = 'unknown'",
+    "hint": " Type a minus that was left out; if none is shown, type R and the size of X instead, "
+    "with x_sign = 'unknown'.",
 }
 SIGNS_LOST = warning(
     "signs-lost: {short}",
@@ -222,12 +212,6 @@ MOVED = warning(
     "{how} {where}, {far} times as far as what was stated explains{too}. So far it widens the "
     "uncertainty of every device.",
 )
-MOVED_SIGN = warning(
-    "moved-sign: {of}",
-    "Look first for a lost sign: X of '{of}' reads {first_ohm:+.3g} ohm at {mhz:.6g} MHz, and "
-    "{later_ohm:+.3g} ohm when it was read again. So far it widens the uncertainty of every "
-    "device.",
-)
 LEAD_LEFT = warning(
     "lead-left: {of}",
     "Take off the lead or adapter, of about {cm:.2g} cm if it is cable, that was left before "
@@ -237,7 +221,6 @@ LEAD_LEFT = warning(
 )
 MOVED_TOO = ", and {others} less far"
 TURNED = "turned {way} by {degrees:g} degrees"
-SHRUNK = "{verb} by {part:.2g} of its size"
 JUMPED = "jumped"
 SHIFTED = "moved by up to {size:.2g} of reflection"
 SHIFTED_LEAST = "moved by {size:.2g} of reflection or more"
@@ -246,6 +229,8 @@ EXCHANGE = "an exchange of '{of}' and '{other}', there or here"
 CORRECTED = "come to read as what it is, as if the instrument corrected it itself,"
 ADAPTED = "a change of adapter"
 STRETCHED = "warmth or cold that made the line before the standards {share:.2%} {longer}"
+MIRRORED = "come to read with X of the other sign, {first_ohm:+.3g} and then {later_ohm:+.3g} ohm,"
+LOST_SIGN = "a sign of X that was lost, first of all"
 LEFT = "a lead or adapter that was left before it"
 LOOSE, BENT = "a loose connector", "a lead that was bent"
 DRIFTED = "an analyzer that drifted"

@@ -33,15 +33,14 @@ def about_displays(record: Record) -> list[Finding]:
     """Readings of which a display showed less, and steps that the digits typed tell."""
     polar = (one for one in record.items() if one.reading.typed_reflection is not None)
     by_steps, found = grouped((one.reading.steps, one.name) for one in polar), _about_limit(record)
-    if by_steps:
-        steps = "; by ".join(
-            say.STEPS_OF.format(magnitude=size, degrees=angle, labels=quoted(names))
-            for (size, angle), names in by_steps.items()
-        )
-        found.append(say.DISPLAY_STEP(steps=steps))
-    stated = record.analyzer["resolution_ohm"]
-    if record.display_step_ohm > stated:
-        found.append(say.DISPLAY_COARSE(step=record.display_step_ohm, stated=stated))
+    steps = [
+        say.STEPS_OF.format(magnitude=size, degrees=angle, labels=quoted(names))
+        for (size, angle), names in by_steps.items()
+    ]
+    step, stated = record.display_step_ohm, record.analyzer["resolution_ohm"]
+    steps += [say.COARSER.format(step=step, stated=stated)] * (step > stated)
+    if steps:
+        found.append(say.DISPLAY_STEP(steps="; by ".join(steps)))
     standards = [item for item in record.standards if item.reading.shows_less]
     if signs := [item.name for item in standards if not item.reading.beyond]:
         found.append(say.STANDARD_SIGNS(names=quoted(signs)))
@@ -77,23 +76,12 @@ def about_planned(
     shown = [one for one in items if one.reading.shows_less]
     if not shown:
         return []
-    groups = grouped((_shown(one.reading), one.name) for one in shown)
-    less = "; ".join(what.format(names=quoted(names)) for what, names in groups.items())
+    names = quoted([one.name for one in shown])
     beyond = any(one.reading.beyond for one in record.standards)
     tell = _tell_standard(record) if beyond else ""
     tell += _open(record, item, expected, hz) if item in shown else ""
     so = (say.SO_HELD if held else say.SO_IN_FULL).format(device=item.name)
-    return [say.PLAN_SHOWS_LESS(device=item.name, less=less, so=so, remains=tell)]
-
-
-def _shown(reading: Reading) -> str:
-    """What a display shows, where that is less than R and X."""
-    if reading.beyond:
-        return say.SHOWN_BEYOND.format(**_beyond(reading, "{names}"))
-    if reading.typed is not None:
-        return "X of {names} without its sign"
-    sizes = [("|Z|", reading.typed_z), ("SWR", reading.typed_swr)]
-    return f"only {' and '.join(size for size, rows in sizes if rows)} of {{names}}"
+    return [say.PLAN_SHOWS_LESS(device=item.name, names=names, so=so, remains=tell)]
 
 
 def _open(record: Record, item: Measurement, expected: Sequence[complex], hz: float) -> str:

@@ -13,7 +13,7 @@ from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.case import AS_IT_IS
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.catalogue.devices import LONGER
-from rfcal.record.findings.weather import delay_before
+from rfcal.record.findings.unsaid import delay_before
 from rfcal.record.results import Reread
 from rfcal.uncertainty.coverage import K_ELLIPSE
 
@@ -68,9 +68,8 @@ def _moved(moved: Moved, others: Sequence[str], z_ref: float) -> Finding:
         how = say.EXCHANGED_WITH.format(other=other)
         causes = (say.EXCHANGE.format(of=moved.of, other=other),)
     elif not others and (sign := _sign_lost(before, again, outside)) is not None:
-        mhz = moved.frequency[sign] / 1e6
         x, later = (to_impedance(raw[sign], z_ref).imag for raw in (before, again))
-        return say.MOVED_SIGN(of=moved.of, mhz=mhz, first_ohm=x, later_ohm=later)
+        how, causes = say.MIRRORED.format(first_ohm=x, later_ohm=later), (say.LOST_SIGN,)
     elif delay := _delay(moved):
         line = delay_before(moved.calibration)
         if abs(delay) < MOST_STRETCH * line:
@@ -112,9 +111,6 @@ def _how(moved: Moved, outside: np.ndarray) -> tuple[str, tuple[str, ...]]:
             degrees = float(f"{abs(np.degrees(turn[most])):.2g}")
             small = (say.DRIFTED, say.BENT) if abs(turn[most]) < BEHIND else ()
             return say.TURNED.format(degrees=degrees, way=way), (*small, say.ADAPTED)
-        if _size(grown) > MOSTLY * _size(turn):
-            verb = "grown" if grown[most] > 0 else "shrunk"
-            return say.SHRUNK.format(verb=verb, part=abs(grown[most])), (say.LOOSE, say.DRIFTED)
     how = (say.SHIFTED_LEAST if moved.at_least else say.SHIFTED).format(size=np.max(np.abs(change)))
     return how, (say.BENT, say.DRIFTED, say.LOOSE)
 

@@ -156,7 +156,10 @@ def left_out(
         above = np.any(2 * raw.imag > 1 - np.abs(raw) ** 2)
         unknown = (in_full and not minus) or (read.files and raw.size > 1 and every)
         if (falls and every) or (above and unknown):
-            yield _asked(read, device, left=falls and minus and not read.files)
+            of = say.ANGLE_TYPED if read.typed_reflection is not None else say.X_TYPED
+            of = of | {"hint": ""} if read.files else of
+            where = span_mhz(device.frequency, device.frequency > 0)
+            yield say.NEVER_NEGATIVE(label=device.name, where=where, **of)
 
 
 def _mistyped(read: Reading, name: str, at: int) -> Finding:
@@ -165,15 +168,6 @@ def _mistyped(read: Reading, name: str, at: int) -> Finding:
     part, unit = ("X", "ohm") if read.typed else ("the angle", "degrees")
     written = f"{as_typed(cell, read.steps[1])} {unit}"
     return say.MISTYPED(label=name, mhz=megahertz, part=part, written=written, meant=-cell)
-
-
-def _asked(read: Reading, device: Device, *, left: bool) -> Finding:
-    """Whether the sign was shown, or left out."""
-    of = say.ANGLE_TYPED if read.typed_reflection is not None else say.X_TYPED
-    asked, hint = (text.format(**of) for text in (say.LEFT_OUT if left else say.SHOWN))
-    where = span_mhz(device.frequency, device.frequency > 0)
-    hint = "" if read.files else hint
-    return say.NEVER_NEGATIVE(label=device.name, where=where, asked=asked, hint=hint)
 
 
 def _course(device: Device) -> Callable[[NDArray[np.bool_]], bool]:

@@ -34,8 +34,6 @@ MIRRORED = 3.0
 BEND = 20.0
 """In deviations of the noise: seven points of noise alone bend beyond it once in a million times,
 and so take no part of the chance of a false alarm."""
-EXCHANGED = 1.5
-"""Size of a raw reflection [1] that no analyzer makes of anything passive: twice what is sent."""
 PASSES = 0.01
 """What passes between ports [1] above which something joins them: analyzers leak less (common
 practice, no source)."""
@@ -56,7 +54,7 @@ def about_traces(record: Record, sweeps: dict[str, Sweep]) -> list[Finding]:
         if sweep.label not in told:
             found += about_shape(sweep, noise)
     # what an instrument that corrects itself reads is judged as an answer
-    return [*found, *(about_sizes(record, shown) if solved else ())]
+    return [*found, *(about_sizes(shown) if solved else ())]
 
 
 def about_unit(sweeps: Collection[Sweep]) -> Iterator[Finding]:
@@ -179,22 +177,9 @@ def _mirrored(x: np.ndarray, noise: float) -> int | None:
     return None
 
 
-def about_sizes(record: Record, sweeps: Mapping[str, Sweep]) -> Iterator[Finding]:
-    """Raw readings far beyond the chart's edge: R and X exchanged, or all in one sentence."""
-    far, exchanged = dict[str, Sweep](), dict[str, Sweep]()
-    for item in record.items():
-        if (sweep := sweeps.get(item.name)) is None:
-            continue
-        x = sweep.reflection
-        mended = case.has_ohms(item.reading, sweep) and np.all(np.abs(case.in_order(x)) < 1)
-        if mended and np.max(np.abs(x)) > EXCHANGED:
-            exchanged[item.name] = sweep
-        elif np.max(np.abs(x)) > MOST_RAW:
-            far[item.name] = sweep
-    for label, sweep in [*exchanged.items()][:1]:
-        at = int(np.argmax(np.abs(sweep.reflection)))
-        ohm, mhz = to_impedance(sweep.reflection[at], sweep.z_ref).real, sweep.frequency[at] / 1e6
-        yield say.ORDER(label=label, names=quoted([*exchanged]), ohm=ohm, mhz=mhz)
+def about_sizes(sweeps: Mapping[str, Sweep]) -> Iterator[Finding]:
+    """Raw readings far beyond the chart's edge, all in one sentence."""
+    far = {k: s for k, s in sweeps.items() if np.max(np.abs(s.reflection)) > MOST_RAW}
     if far:
         frequency = np.concatenate([s.frequency for s in far.values()])
         size = np.abs(np.concatenate([s.reflection for s in far.values()]))
