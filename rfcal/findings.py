@@ -107,6 +107,6 @@ def listed(texts: Sequence[str], most: int = 4, last: str = "and") -> str:
     return f" {last} ".join(filter(None, (", ".join(told[:-1]), *told[-1:])))
 
 
-def quoted(names: Sequence[str]) -> str:
-    """Names in words, as `listed`."""
-    return listed([f"'{name}'" for name in names])
+def quoted(names: Iterable[str]) -> str:
+    """Names in words, as `listed`, each once."""
+    return listed([f"'{name}'" for name in dict.fromkeys(names)])

@@ -144,7 +144,7 @@ def _voltage(results: Sequence[MatchResult]) -> list[Finding]:
     networks = (f"network {n} for '{name}'" for n, name in zip(numbers, names, strict=True))
     return [
         say.MATCH_VOLTAGE(
-            devices=quoted(list(dict.fromkeys(names))),
+            devices=quoted(names),
             networks=listed([*dict.fromkeys(networks)]),
             power_w=watt,
             volt=volt,

@@ -113,7 +113,7 @@ def in_places(likely: Sequence[Told], others: Sequence[Told]) -> str:
         left = say.LIKELIEST.format(count=len(each))
     if left:
         by = grouped((tells, name) for _, tells, names in told for name in names or ("",))
-        ways = [way.format(names=quoted([*dict.fromkeys(names)])) for way, names in by.items()]
+        ways = [way.format(names=quoted(names)) for way, names in by.items()]
         left += say.DECIDE.format(how=", or ".join(ways))
     several = say.OR_IF.join(", or if ".join(said for said, *_ in place) for place in listed)
     return say.SUSPECTS.format(several=several, left=left)

@@ -72,18 +72,23 @@ def beyond_passive(frequency: Real, reflection: Quantity) -> float:
         weighted = (weight * values).T
         return np.concatenate([weighted.real, weighted.imag])
 
-    doubts, wanted = rows(doubt), rows(slope * z)
-    # with the deviations that explain most of it, each one equation more, a misfit r leaves V^-1 r
-    whole = np.eye(2 * f.size) + doubts @ doubts.T
-    half = np.linalg.cholesky(whole)
     parts = rows(slope * _passive_parts(f, z.real))
-    parts /= np.linalg.norm(np.linalg.solve(half, parts), axis=0)
+    off, squared = _left_by(parts, rows(slope * z), rows(doubt))
+    return float(np.max(np.hypot(*off.reshape(2, -1)) / weight)) if squared > SURE**2 else 0.0
+
+
+def _left_by(parts: Real, wanted: Real, doubts: Real) -> tuple[Real, float]:
+    """What the nearest sum of parts leaves of what is wanted, and its square in deviations.
+
+    With the deviations that explain most of it, each one equation more, a misfit r leaves V^-1 r.
+    """
+    whole = np.eye(wanted.size) + doubts @ doubts.T
+    half = np.linalg.cholesky(whole)
+    parts = parts / np.linalg.norm(np.linalg.solve(half, parts), axis=0)
     found, _ = nonnegative(np.linalg.solve(half, parts), np.linalg.solve(half, wanted))
     off = wanted - parts @ found
     misfit = np.linalg.solve(whole, off)
-    if np.sum((misfit @ doubts) ** 2) + max(np.sum(misfit**2) - misfit.size, 0) < SURE**2:
-        return 0.0
-    return float(np.max(np.hypot(*off.reshape(2, -1)) / weight))
+    return off, float(np.sum((misfit @ doubts) ** 2) + max(np.sum(misfit**2) - misfit.size, 0))
 
 
 def _weight(bends: Complex, variance: Real) -> Real:

@@ -120,7 +120,7 @@ def about_unseen(
     if missing:
         behind_it = (device for device in found if device.name in {*missing} - misfits)
         yield say.NO_CHECK_BEHIND(
-            devices=quoted([*dict.fromkeys(missing)]),
+            devices=quoted(missing),
             ohm=defaults.FAR_CHECK * record.reference_ohm,
             at=missing[0],
             warmer=if_warmer(behind_it, say.SINCE_SWEPT),

@@ -153,7 +153,7 @@ def _about_limit(record: Record) -> list[Finding]:
     sizes = [(f"{abs(c):g}", name) for c, name in typed if not isinstance(c, Beyond)]
     nines = grouped(one for one in sizes if set(one[0]) <= {*"9."} and float(one[0]) >= NINES)
     return [
-        say.DISPLAY_LIMIT(name=names[0], names=quoted([*dict.fromkeys(names)]), cell=cell)
+        say.DISPLAY_LIMIT(name=names[0], names=quoted(names), cell=cell)
         for cell, names in nines.items()
     ]
 
