@@ -122,7 +122,7 @@ def test_what_the_display_does_not_show_is_said_before_any_interval(ahead, capsy
     assert main(["plan", str(ahead), "--mhz", "14"]) == 0
     _, first, *rest = capsys.readouterr().out.splitlines()
     head = next(line for line in rest if line.startswith("antenna at 14 MHz"))
-    assert "display shows of 'open' only that it is beyond 999" in first
+    assert "The display shows less than R and X of 'open' and 'antenna', and each" in first
     assert "each ± for 'antenna' is that of a display that shows R and X in full" in first
     assert "Read a resistor of 150 to 300 ohm" in first
     assert words in first

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from rfcal import defaults
+from rfcal.findings import Finding
 from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
 from rfcal.measurement.deembedding import Step, path_map
 from rfcal.measurement.error_terms import Calibration
@@ -48,6 +49,7 @@ class Case:
     devices: Collection[str] = ()  # of that, those whose displays show all
     mirrored: Collection[str] = ()  # those whose displays show less
     why: str = ""  # what would explain that all this contradicts itself, where one thing does
+    told: Sequence[Finding] = ()  # all that was found before devices are judged
     mends: Sequence[str] = ()  # what would leave error terms that an analyzer may have
 
 

@@ -1,6 +1,6 @@
 """Corrected values that no passive device can have, and places where intervals mislead."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -62,22 +62,14 @@ MOST_JUDGED = 801
 """Points at most by which a measured line is judged."""
 
 
-def about_device(
-    found: Device,
-    case: Case,
-    sound: bool | None = None,
-    known: np.ndarray | bool = False,
-) -> list[Finding]:
-    """What there is to say about one corrected measurement of a case.
-
-    `sound` says whether standards and checks agree, `known` where all but a sign is.
-    """
+def about_device(found: Device, case: Case, known: np.ndarray | bool = False) -> list[Finding]:
+    """What there is to say about one corrected measurement, `known` where all but a sign is."""
     radius, distance = region_radius(found.reflection), np.abs(1 - found.reflection.value)
     hidden = radius > HIDDEN
     # Z = z_ref (1 + x)/(1 - x) is not straight over a region as wide as its distance from 1
     crooked = (radius > CROOKED * distance) & ~hidden
     judged = (say.DEVICE_HIDDEN, hidden & np.logical_not(known)), (say.LOPSIDED, crooked)
-    return [*_impossible(found, case, sound)] + [
+    return [*_impossible(found, case)] + [
         entry(
             device=found.name,
             where=span_mhz(found.frequency, where),
@@ -89,7 +81,7 @@ def about_device(
     ]
 
 
-def _impossible(found: Device, case: Case, sound: bool | None) -> list[Finding]:
+def _impossible(found: Device, case: Case) -> list[Finding]:
     """What nothing passive does, beyond the path or before it: at a point, or over the band."""
     inputs, frequency = found.inputs, found.frequency
     before = at_plane(inputs.calibration, inputs.reading, inputs.connection)
@@ -98,7 +90,7 @@ def _impossible(found: Device, case: Case, sound: bool | None) -> list[Finding]:
         if not np.any(active) and (size := beyond_passive(frequency, reflection)):
             active, how = frequency > 0, say.OFF_PASSIVE.format(size=size)
         if np.any(active):
-            where, causes = span_mhz(frequency, active), _causes(found, case, sound)
+            where, causes = span_mhz(frequency, active), _causes(found, case)
             return [say.ACTIVE(device=found.name, where=where, how=how, causes=causes)]
     return []
 
@@ -119,18 +111,10 @@ def why_wrong(findings: Iterable[Finding], device: str) -> str:
     return why_doubted((f for f in findings if f.code != "sign-unknown"), device)
 
 
-def soundness(told: Sequence[Finding], checked: bool, device: str) -> bool | None:
-    """Whether standards, checks and a device's reading are sound, by what was told of them.
-
-    None where nothing could tell.
-    """
-    return False if _shaking(told, device) else True if checked else None
-
-
-def _causes(found: Device, case: Case, sound: bool | None) -> str:
+def _causes(found: Device, case: Case) -> str:
     """What may have made a device seem what nothing passive is."""
     path, name, raw = found.inputs.path, found.name, found.inputs.reading.value
-    if sound is False:
+    if _shaking(case.told, name):
         return say.CAUSE_FIRST
     if any(not step.embed for step in path) and _passive(found, raw):
         line = any(isinstance(step.element, LineByFigures) for step in path)
@@ -138,7 +122,7 @@ def _causes(found: Device, case: Case, sound: bool | None) -> str:
     meant = case.meant.get(name, {}).items()
     mended = [kind.said([name]) for kind, undo in meant if _passive(found, undo(raw))]
     still = say.CAUSES_AGAIN if found.bench.moved else say.CAUSES_STILL
-    others = say.CAUSES_INSIDE if not case.solved else still if sound else say.CAUSES_OPEN
+    others = say.CAUSES_INSIDE if not case.solved else still if case.checks else say.CAUSES_OPEN
     causes = [*mended[:2], *(cause.format(name=name) for cause in others)][:3]
     return f"whether {', '.join(causes[:-1])}, or {causes[-1]}"
 

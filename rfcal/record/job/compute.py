@@ -24,7 +24,7 @@ from rfcal.record.findings.case import Case, meanings
 from rfcal.record.findings.catalogue.readings import INTERPOLATED, SAME_DISAGREES
 from rfcal.record.findings.catalogue.standards import HALF_TURN, SEEN_ABOVE, SEEN_MOVING
 from rfcal.record.findings.components import about_part
-from rfcal.record.findings.devices import about_path, soundness, why_doubted
+from rfcal.record.findings.devices import about_path, why_doubted
 from rfcal.record.findings.line.state import about_devices, about_line
 from rfcal.record.findings.match import about_matches
 from rfcal.record.findings.readings.displays import about_displays, about_example, about_shown
@@ -253,10 +253,10 @@ class _Job:
                 at = device.frequency[device.answer]
                 self.findings += about_answer(item.name, item.answer_hz, at)
             self.findings += left_out(record, item, device, self.sweeps, self.traces)
-            sound = soundness(self.findings, bool(self.case.checks), device.name)
+            case = replace(self.case, told=[*self.findings])
             others = [one for one in record.measurements if one.same_as == item.name]
             agree = None if item.name in differ else others
-            self.findings += about_shown(item, device, self.case, sound, agree)
+            self.findings += about_shown(item, device, case, agree)
         return devices
 
     def calibration_on(self, sweep: Sweep) -> Calibration:

@@ -106,11 +106,7 @@ def _alone(item: Measurement) -> Finding | None:
 
 
 def about_shown(
-    item: Measurement,
-    device: Device,
-    case: Case,
-    sound: bool | None,
-    others: Sequence[Measurement] | None,
+    item: Measurement, device: Device, case: Case, others: Sequence[Measurement] | None
 ) -> list[Finding]:
     """What is found of a device; where its display leaves it open, what to read in its place.
 
@@ -137,7 +133,7 @@ def about_shown(
             ends = {"low": np.min(x[:, 0]), "high": np.max(x[:, 1])}
             found.append(entry(device=device.name, where=span, tell=tell, **ends))
     less = (DEVICE_HIDDEN.code, LOPSIDED.code) if told else ()
-    return found + [f for f in about_device(device, case, sound, small) if f.code not in less]
+    return found + [f for f in about_device(device, case, small) if f.code not in less]
 
 
 def _but_sign(device: Device) -> NDArray[np.bool_]:
