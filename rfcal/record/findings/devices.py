@@ -51,8 +51,7 @@ DOUBTS = {
     **dict.fromkeys(("moved", "lead-left", "standards-corrected"), ""),
 }
 """What shakes an answer, by the code of its finding; empty where its interval holds that too."""
-OWN = {"active", "sign-lost", "mistyped", "same-reading", "sign-unknown"}
-OWN |= {"other-line"}
+OWN = {"active", "sign-lost", "mistyped", "same-reading", "sign-unknown", "other-line"}
 """Codes that shake the answer of the one device that they are about."""
 TOLD = 2
 """Sources of uncertainty that are named where little is known, at the most,"""

@@ -46,7 +46,7 @@ DIRECT = {
 }
 BEHIND = {"place": "", "lead": ""}
 _CHECKS = NO_CHECK, NO_CHECK_BEHIND, CHECK_BEFORE
-_NOTES = (line.LINE_LOSS_UNSEEN, *_CHECKS, NO_REREAD, TYPED_UNSEEN)
+_NOTES = line.LINE_LOSS_UNSEEN, *_CHECKS, NO_REREAD, TYPED_UNSEEN
 UNSEEN = tuple(said.code for said in _NOTES)
 """Codes of what is said under a head of its own."""
 INVISIBLE = (
