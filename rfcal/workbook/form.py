@@ -137,11 +137,9 @@ def _picture(good: Said, found: Results | None) -> bytes:
     if found and all(point is None for _, point in raw):
         raw = [(one.name, one.reading.reflection) for one in found.bench.standards]
         raw += [("device", one.raw.reflection) for one, *_ in told]
-    label: str | None = "raw readings"
     for kind, point in raw:
         if point is not None:
-            chart.draw_trace(ax, point, role="raw", label=label, marks={0: kind})
-            label = None
+            chart.draw_trace(ax, point, role="raw", label="raw readings", marks={0: kind})
     for one, role, label, there in told:
         chart.draw_trace(ax, one.reflection.value[there], role=role, label=label)
     style.add_legend(figure)

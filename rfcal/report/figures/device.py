@@ -52,8 +52,7 @@ def device_chart(device: Device) -> Figure:
     assessed = device.assessed
     bent = assessed.index[~np.all(assessed.linear, axis=1)] if assessed else np.array([], int)
     for k in bent[:: -(-bent.size // MOST_REGIONS) or 1]:
-        label = "" if k > bent[0] else "elsewhere, bent"
-        _draw_region(ax, device, k, label).set(fill=False, linestyle=(0, (3, 2)))
+        _draw_region(ax, device, k, "elsewhere, bent").set(fill=False, linestyle=(0, (3, 2)))
     return style.add_legend(figure)
 
 
