@@ -61,6 +61,8 @@ from rfcal.uncertainty.significance import far_off
 
 MOVED = "moved since the standards were read"
 """The name in the budget of what rereads show beyond what was stated."""
+BETWEEN = "interpolation of the error terms"
+"""The name in the budget of what their course between the standards' points leaves open."""
 EXPLAINED = 0.05
 """Chance [1] of so large a change from which on it is evidence of more than was stated: what comes
 by itself once in twenty times widens nothing, or intervals would cover more than they say."""
@@ -244,7 +246,9 @@ class Bench:
         drifts = [moved.drift(here.frequency) for moved in self.moved]
         if drifts and np.any(most := np.max(drifts, axis=0)):
             drifted += drift_effects(sweep.label, here, reading.value, most, MOVED)
-        return reading.plus(*here.interpolation_effects(sweep.label, reading.value), *drifted)
+        if here.doubt is not None:
+            drifted += drift_effects(sweep.label, here, reading.value, here.doubt, BETWEEN)
+        return reading.plus(*drifted)
 
     def again(self, here: Calibration, first: Sweep, second: Sweep) -> Moved:
         """By how much an artefact's second reading differs from its first, at the plane.

@@ -47,8 +47,8 @@ class Calibration(Swept):
     weight: tuple[Real, ...] | None  # of the least-squares fit; None for three standards
     error_box: Bilinear  # the analyzer, and all between it and the reference plane, as one map
     condition: Real  # condition number [1]: how well the standards are spread
-    # what interpolation adds to directivity, source match and tracking, as standard uncertainty,
-    # shape (3, F)
+    # what interpolation adds to directivity, source match and (relative) tracking, as standard
+    # uncertainty, shape (3, F)
     doubt: Real | None = None
 
     def __post_init__(self) -> None:
@@ -105,6 +105,7 @@ class Calibration(Swept):
         what = "the error terms from the standards"
         cure = "measure the standards at the device's frequencies, or in finer steps"
         values, doubt = between_points(frequency, self.frequency, terms, what=what, cure=cure)
+        doubt[2] /= np.abs(values[2])
         new = Bilinear.from_error_terms(*values)
         seen = tuple(
             Quantity(new.apply(k.value), tuple(self._moved(e, frequency) for e in s.effects))
@@ -119,26 +120,13 @@ class Calibration(Swept):
         moved = np.interp(frequency, self.frequency, change)
         return replace(effect, change=moved)
 
-    def by_terms(self, x: Complex) -> tuple[Complex, Complex, Complex]:
-        """Derivatives of what is seen of x [1] by directivity, source match and tracking."""
+    def by_drift(self, x: Complex) -> dict[str, Complex]:
+        """What each error term changes of what is seen of x [1], tracking by its logarithm."""
         # seen = e00 + e01e10 x / (1 - e11 x)
         inside = x / (1 - self.error_box.source_match * x)
-        return np.ones_like(inside), self.error_box.reflection_tracking * inside**2, inside
-
-    def by_drift(self, x: Complex) -> dict[str, Complex]:
-        """As `by_terms`, of tracking by its logarithm: what each error term's drift changes."""
-        direct, match, inside = self.by_terms(x)
         relative = self.error_box.reflection_tracking * inside
-        return {"directivity": direct, "source match": match, "tracking": relative}
-
-    def interpolation_effects(self, label: str, reading: Complex) -> tuple[Effect, ...]:
-        """What interpolating the error terms adds to a raw reading [1]."""
-        if self.doubt is None:
-            return ()
-        by_term = np.array(self.by_terms(self.error_box.correct(reading)))
-        total = np.sqrt(np.sum(np.abs(by_term * self.doubt) ** 2, axis=0))
-        what = "interpolation of the error terms"
-        return both_axes(what, total, influence=(label, what))
+        ones = np.ones_like(inside)
+        return {"directivity": ones, "source match": relative * inside, "tracking": relative}
 
 
 def calibrate(
@@ -181,13 +169,14 @@ def drift_effects(
     """What the analyzer's change between calibration and measurement adds to a raw reading [1].
 
     Directivity, source match and (relative) tracking each drift by the same standard uncertainty
-    [1] in both axes, independently, and alike at all frequencies. Each labelled reading has its own
-    time, and so a drift of its own.
+    [1] in both axes, independently, and alike at all frequencies, or each by its own, shape (3, F).
+    Each labelled reading has its own time, and so a drift of its own.
     """
     slopes = calibration.by_drift(calibration.error_box.correct(reading))
+    each = zip(slopes.items(), np.broadcast_to(deviation, (3, reading.size)), strict=True)
     pairs = (
-        both_axes(f"{what}: {n}", deviation, slope=s, influence=(label, what, n))
-        for n, s in slopes.items()
+        both_axes(f"{what}: {term}", own, slope=slope, influence=(label, what, term))
+        for (term, slope), own in each
     )
     return tuple(effect for pair in pairs for effect in pair)
 
