@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -131,7 +130,7 @@ def left_open(
 
 
 def answers(
-    left: Left, told: Mapping[tuple[str, str], NDArray[np.bool_]] = MappingProxyType({})
+    left: Left, told: Mapping[tuple[str, str], NDArray[np.bool_]]
 ) -> tuple[Device, list[Finding], Left]:
     """What a device is, where the readings do not tell its sign with its `other`; how it was told.
 
