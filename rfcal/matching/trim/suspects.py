@@ -82,10 +82,6 @@ class Suspect:
             return ""
         return f"about {round(2e3 * self.leads_m) / 2:g} mm in all"
 
-    def cure(self) -> str:
-        """What to do about it, and why."""
-        return f"{self.by_hand()}: it is {self.size()}"
-
     def by_hand(self) -> str:
         """What the hand does to bring it back."""
         by_its_value = self._by_its_turns() if self.element.unit == "H" else self._by_its_value()
@@ -241,7 +237,7 @@ def _to_do(verdict: str, off: Sequence[Suspect], seem: str) -> str:
         hands = "; ".join(s.by_hand() for s in off)
         seem = " and ".join(f"{s.name} reads {about(100 * s.in_place[0])} % too large" for s in off)
         return f"{hands}: {seem}, by its leads or by itself, which the readings cannot tell"
-    cures = [s.cure() for s in off]
+    cures = [f"{s.by_hand()}: it is {s.size()}" for s in off]
     if verdict != "undecided":
         return "; ".join(cures)
     names = " or ".join(s.name for s in off[:2])

@@ -209,10 +209,6 @@ class _Tried:
         words = f"{element.name} loses more than {allowed}, about Q {q:g}"
         return Other(words, float(self.misfits[row]), row)
 
-    def best(self, several: bool) -> float:
-        """What is left by the likeliest of the others, of one kind of change or of several."""
-        return min((o.misfit for o in self.others if (o.kinds > 1) == several), default=np.inf)
-
     @property
     def alike(self) -> list[Other]:
         """Those of the others that may be it: what one kind explains is told by that alone."""
@@ -225,13 +221,12 @@ class _Tried:
 
     def decided(self) -> tuple[str, list[Suspect]]:
         """The verdict and the parts that it is about, by what each explanation leaves of misfit."""
-        none, part, one, several = (
-            self.misfits[NOTHING],
-            self.alone[0].misfit,
-            self.best(False),
-            self.best(True),
-        )
+        none, part = self.misfits[NOTHING], self.alone[0].misfit
         joint = self.together[0].misfit + EACH * (self.fit.parts - 1)
+        one, several = (
+            min((o.misfit for o in self.others if (o.kinds > 1) == many), default=np.inf)
+            for many in (False, True)
+        )
         load = min(one, several)
         if none - min(part, joint, load) < CLEAR:
             return ("as designed", self.by_leads) if none < self.fits else ("unexplained", [])
