@@ -34,9 +34,7 @@ ROUND = 0.1
 """A turn counts as bent from this part of the standard deviation across it that it strays [1]."""
 BAND = 0.16
 """Standard deviation of the size, in parts of it, up to which a doubt is a band round the middle
-of the chart and no patch over it [1]."""
-PATCH = 0.125
-"""The same up to which a doubt that is not bent turns with it as a patch [1]."""
+of the chart, or turns with it, and is no patch over it [1]."""
 NODE = 3.0**0.5
 """Standard deviations from the middle of the outer two of three nodes that have a normal variable's
 moments (Gauss and Hermite); each of them weighs one sixth."""
@@ -148,8 +146,8 @@ def region_of(
             moved = np.where(np.abs(end.value) > 1e-3 * size, end.value, place)
             ratio = np.asarray(moved / place, complex)
             step = np.where(bent, np.log(ratio), end.value - reflection.value)
-            # all other doubts turn with what is a patch far from the middle of the chart
-            patch = np.where(across < PATCH, direction(ratio), 1)
+            # all other doubts turn with what is not over the middle of the chart
+            patch = np.where(across < BAND, direction(ratio), 1)
             there = 1 / np.where(bent, moved, patch)
             more = _scaled(end.covariance(), there) - _scaled(rest, back)
             # a sixth of the squared way there, and half of what else grows on it
