@@ -415,6 +415,14 @@ def test_exchanged_standards_that_no_check_sees_are_told_by_the_analyzer(tmp_pat
     assert found.message.startswith("Look whether 'open' and 'load' were exchanged, which would")
 
 
+def test_an_exchange_is_told_by_the_analyzer_beside_a_check_that_agrees_neither_way(tmp_path):
+    session = draw((431, 480), True)
+    KINDS["exchanged: load and open"][0](session, None)
+    found = drawn(tmp_path, session)
+    assert "check-disagrees" in found
+    assert "'open' and 'load' were exchanged, which would mend it" in found["error-terms"].message
+
+
 def test_an_active_device_is_one_more_sign_where_standards_are_wrong(filed):
     opened, load = filed / "raw/open.s1p", filed / "raw/load.s1p"
     one, other = opened.read_text(), load.read_text()

@@ -64,12 +64,12 @@ def explained(case: Case, tell: Say) -> Case:
     told = [one for one in told if one[1][0] == told[0][1][0]]
     alike = (rank for (kind, _), rank in told if kind is told[0][0][0])
     mends = [said for odd, fitted, *_, said in alike if impossible and not odd and not fitted]
-    if not differ:
-        return replace(case, mends=mends[:MOST])
-    likely = [(rank[-1], kind.tells, names) for (kind, names), rank in told]
+    likely = [(rank[-1], kind.tells, names) for (kind, names), rank in told if differ]
     # else a check's own causes are said
-    asked = bool(likely) or scenes[0].check is None
+    asked = bool(likely) or (differ and scenes[0].check is None)
     why = in_places(likely, _by_the_others(scenes, case.z_ref) if asked else [])
+    if impossible and checks and not (mends or why):  # the error terms by themselves
+        return replace(case, mends=explained(replace(case, checks=()), tell).mends)
     return replace(case, why=why, mends=mends[:MOST])
 
 
