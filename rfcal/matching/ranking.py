@@ -33,6 +33,7 @@ IDLE = "it would do nothing here", "a part of it would do nothing here: take a s
 WASTEFUL = (
     f"it would lose over {defaults.MUCH_LOSS_DB:g} dB, where another network or none delivers more"
 )
+MUCH_CABLE = f"it would take over {defaults.MUCH_CABLE_M:g} m of cable, where less does better"
 LINE_EFFORT = 1.5
 """What a piece of line takes beside a coil or a capacitor [1] (common practice, no source)."""
 METRE_EFFORT = 0.1
@@ -62,10 +63,9 @@ def effort(network: Network) -> float:
     )
 
 
-def _awkward(network: Network) -> bool:
-    """Whether it takes much cable, or a stub in series, of which neither conductor is at ground."""
+def _much_cable(network: Network) -> bool:
     cable_m = sum(float(e.value) for e in network.elements if e.line is not None)
-    return network.floats or cable_m > defaults.MUCH_CABLE_M
+    return cable_m > defaults.MUCH_CABLE_M
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,16 +95,25 @@ class Ranking:
         # what holds the SWR by twice the loss of another does so by its loss
         if not candidate.meets or candidate.lost_db > self.least_db + defaults.MUCH_LOSS_DB:
             return Group.MISSES
-        return Group.AWKWARD if _awkward(candidate.network) else Group.HOLDS
+        network = candidate.network
+        return Group.AWKWARD if network.floats or _much_cable(network) else Group.HOLDS
 
     def ordered(self) -> "Ranking":
-        """By merit, without those that lose too much where another or none does better."""
+        """By merit, without those that lose or take too much where another or none does better."""
         worse = min(self.raw_lost_db, self.least_db + defaults.MUCH_LOSS_DB)
-        wasteful = [
-            c for c in self.candidates if c.lost_db > worse and c.loss_db > defaults.MUCH_LOSS_DB
-        ]
+        holding = (c.lost_db for c in self.candidates if self.group(c) == Group.HOLDS)
+        easy = min(holding, default=np.inf)
+        left_out: dict[str, str] = {}
+        kept = []
+        for one in self.candidates:
+            if one.loss_db > defaults.MUCH_LOSS_DB and one.lost_db > worse:
+                left_out[one.network.topology] = WASTEFUL
+            elif _much_cable(one.network) and one.lost_db > easy:
+                left_out[one.network.topology] = MUCH_CABLE
+            else:
+                kept.append(one)
         found = by_merit(
-            (c for c in self.candidates if c not in wasteful),
+            kept,
             lambda c: (
                 self.group(c),
                 c.lost_db,
@@ -112,9 +121,9 @@ class Ranking:
                 (effort(c.network), round(c.worst_swr, 1), c.lost_db),
             ),
         )
-        left_out = {c.network.topology for c in wasteful} - {c.network.topology for c in found}
-        refused = self.refused | dict.fromkeys(sorted(left_out), WASTEFUL)
-        return replace(self, candidates=tuple(found), refused=refused)
+        names = {c.network.topology for c in found}
+        why = {name: reason for name, reason in left_out.items() if name not in names}
+        return replace(self, candidates=tuple(found), refused=self.refused | why)
 
     def worth(self, candidate: Candidate) -> bool:
         """Whether anybody would build it: it meets the target, or is half-way there at least.
