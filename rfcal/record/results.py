@@ -99,7 +99,6 @@ class LineState:
     lost: Lost | None  # what it loses more than is stated of it or of its type
     since: Lost | None  # and than by its far end's sweeps, where there is no baseline
     loss_known: bool  # or only guessed
-    placed: bool = False  # whether its loss tells that nothing lies farther by the range
     stated: Line | None = None  # of its type, where its own sweeps tell it
     # the velocity factor stated, where the baseline's end shows another, which places rest on, and
     # the standard uncertainty of that

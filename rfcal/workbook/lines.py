@@ -249,14 +249,14 @@ def fault_panel(own: LineState | None = None) -> Panel:
         swept = _with_fault(line, frequency, place, ohm) + noise
         found = find_events(frequency, swept, replace(line, velocity_factor=velocity_factor))
         size = np.maximum(found.magnitude, FLOOR)
-        style.draw_curve(ax, found.grid_m, size, "corrected", "sweep")
+        style.draw_curve(ax, found.band.grid, size, "corrected", "sweep")
         ax.axvline(place, label="fault", **style.line_look("truth", POINTS))
-        above = 1.25 * np.interp(found.distance_m, found.grid_m, found.magnitude)
+        above = 1.25 * np.interp(found.distance_m, found.band.grid, found.magnitude)
         ax.plot(found.distance_m, above, "v", markersize=7, color=style.TEXT, label="found")
         return (
             f"Found: {_places(found)}. A sweep up to {stop:.0f} MHz tells places apart from "
-            f"{found.near_m:.2g} m on and sees {found.range_m - found.near_m:.0f} m far. The ± is "
-            "what the sweep leaves open at the velocity factor believed."
+            f"{found.band.near:.2g} m on and sees {found.band.range - found.band.near:.0f} m far. "
+            "The ± is what the sweep leaves open at the velocity factor believed."
         )
 
     return Panel(figure, sliders, draw)
@@ -265,7 +265,7 @@ def fault_panel(own: LineState | None = None) -> Panel:
 def _places(found: Events) -> str:
     half = coverage.K_AXIS * found.distance_uncertainty_m
     rows = zip(found.distance_m, half, found.kind, np.abs(found.reflection), strict=True)
-    beyond = (row for row in rows if row[0] > FOOT * found.resolution_m)
+    beyond = (row for row in rows if row[0] > FOOT * found.band.resolution)
     said = (
         f"{words.plus_minus(place, off)} m ({kind}, reflects {size:.2g})"
         for place, off, kind, size in beyond

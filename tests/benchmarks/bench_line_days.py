@@ -148,7 +148,7 @@ def test_a_stated_length_by_wide_steps(by_length):
             off = np.abs(found.now.distance_m - place)
             seen = bool(np.any(off < np.maximum(2 * found.now.distance_uncertainty_m, 1.0)))
             said = bool(codes & {"line-steps", "line-unfollowed", "line-misfit"})
-            folds = length > found.now.range_m
+            folds = length > found.now.band.range
             if not right:
                 codes &= {"line-steps", "line-unfollowed", "line-misfit"}
                 said_of = ", ".join(sorted(codes)) or "not said"
@@ -173,7 +173,7 @@ def test_steps_too_wide_and_no_length():
         known = bool(rng.random() < 0.5)
         found = state(rng, frequency, replace(line, length_m=0.0), seen, loss_known=known)
         said = "line-folded" in {finding.code for finding in about_line(found)}
-        folds = "folds" if line.length_m > found.now.range_m else "does not fold"
+        folds = "folds" if line.length_m > found.now.band.range else "does not fold"
         sent = "look there" in line_verdict(found)[0]
         count["loss known" if known else "loss open", folds, "said" if said else "not said"] += 1
         count["sent to a place of a folded line"] += folds == "folds" and sent

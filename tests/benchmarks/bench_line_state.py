@@ -16,7 +16,7 @@ from rfcal.feedline.measure import measure_line
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.models.line import SPEED_OF_LIGHT, Line
-from rfcal.record.findings.line.ringing import rings
+from rfcal.record.findings.line.band import rings
 from rfcal.record.findings.line.state import line_verdict
 from rfcal.uncertainty.quantity import Quantity
 from tests.unit.test_faults import foot, noisy
@@ -68,7 +68,7 @@ def tally(rng, frequency, fault, cases, **given):
         if fault != "none":
             truths.append(place)
             off = np.abs(now.distance_m - place)
-            count["seen"] += bool(np.any(off < now.resolution_m))
+            count["seen"] += bool(np.any(off < now.band.resolution))
             count["in its ±"] += bool(np.any(off < 2 * of_place))
             at = int(np.argmin(off)) if off.size else None
             told, fits = ("unknown", ()) if at is None else (now.kind[at], now.fits[at])
@@ -80,10 +80,10 @@ def tally(rng, frequency, fault, cases, **given):
         said, alarm = line_verdict(found)
         count["alarm"] += alarm
         count["look"] += "look there" in said
-        reach = np.maximum(1.5 * now.resolution_m, 2 * of_place)
+        reach = np.maximum(1.5 * now.band.resolution, 2 * of_place)
         away = np.min(np.abs(now.distance_m[:, None] - truths), axis=1, initial=np.inf) > reach
         real = ~rings(found) & (now.distance_m < length)
-        count["false"] += bool(np.any(away & real & (np.abs(now.reflection) > FAULT)))
+        count["false"] += bool(np.any(away & real & (now.size > FAULT)))
     return count
 
 

@@ -94,7 +94,7 @@ def test_distance_against_a_time_transform(first):
     ours = found.distance_m[np.argmax(np.abs(found.reflection))]
     assert ours == pytest.approx(33.3, abs=0.005)
     # a peak alone is pulled by the loss that grows with frequency, the fit is not
-    assert ours == pytest.approx(theirs, abs=found.resolution_m / 10)
+    assert ours == pytest.approx(theirs, abs=found.band.resolution / 10)
 
 
 def test_a_coaxial_line_from_its_conductors():

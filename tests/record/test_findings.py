@@ -70,7 +70,7 @@ VALUES = {
     **{"checks": "'33 ohm'", "load": "50 ohm", "build": "leaded"},
     **{"state_it": line.LINE_OR_STATE, "beyond": "", "points": 131},
     **{"range_m": 40.123, "place_m": 23.412, "least_mhz": 0.31812},
-    **{"width_mhz": 12.0, "near_m": 15.93, "sweep": "a sweep 96 MHz wide", "aim_m": 2.0},
+    **{"width_mhz": 12.0, "near_m": 15.93, "needed_mhz": 96.0, "aim_m": 2.0},
     "why": "the sweeps of its open and short end show no delay",
     **{"length_m": 35.0, "beyond_m": 40.02, "residual": 0.0312, "expected": 0.00211},
     **{"power_w": 100.0, "volt": 312.4, "target": 1.5, "best": "2.31", "step_mhz": 0.0712},

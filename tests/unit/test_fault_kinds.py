@@ -96,13 +96,13 @@ def test_an_unresolved_stretch_is_no_reactance(share):
     length = share * 0.8 * SPEED_OF_LIGHT / 2 / 59e6
     seen = chain(frequency, 1e9, (18, 50.0), (length, 75.0), (20, 50.0))
     found = find_events(frequency, seen, Line(1.0, 0.8, 50.0, 0.4))
-    near = np.abs(found.distance_m - 18) < 2 * found.resolution_m
+    near = np.abs(found.distance_m - 18) < 2 * found.band.resolution
     assert near.any()
     assert set(np.array(found.kind)[near]) <= NO_CLAIM
 
 
 @pytest.mark.parametrize("top", [150e6, 300e6])
-def test_a_smooth_wet_stretch_is_a_slow_change_by_where_it_begins_and_ends(top):
+def test_a_smooth_wet_stretch_is_no_single_fault_where_it_begins_and_ends(top):
     """Its impedance falls by a tenth over 4 m and comes back: only its corners reflect."""
     frequency, drop = np.linspace(1e6, top, 401), 1 - np.abs(np.linspace(-1, 1, 81))
     wet = [(0.1, 50 * (1 - 0.1 * share)) for share in drop]
@@ -112,5 +112,6 @@ def test_a_smooth_wet_stretch_is_a_slow_change_by_where_it_begins_and_ends(top):
     found = find_events(frequency, seen, Line(1.0, 0.8, 50.0, 0.4))
     kinds = np.array(found.kind)
     within = (found.distance_m > 11) & (found.distance_m < 21.5)
-    assert np.sum(kinds[within] == "slow change") >= 2
+    assert np.sum(within) >= 2
+    assert set(kinds[within]) <= {"slow change", "mismatch"}
     assert set(kinds[~within]) <= {"open", "mismatch", "unknown"}

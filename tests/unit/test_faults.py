@@ -65,7 +65,7 @@ def test_faults_and_ends_are_where_they_are(loss_known):
             frequency, seen, guess(frequency, seen, line, loss_known), loss_known=loss_known
         )
         assert found.distance_m.size <= 6
-        truths = [(place, max(0.3, found.resolution_m / 10)) for _, _, place in faults]
+        truths = [(place, max(0.3, found.band.resolution / 10)) for _, _, place in faults]
         truths += [(line.length_m, 0.005 * line.length_m)] if end != "load" else []
         for place, allowed in truths:
             off = found.distance_m - place
@@ -258,7 +258,7 @@ def test_bounces_between_strong_faults_are_not_events():
     seen = foot(WIDE, line, ENDS["load"], ("shunt", 30.0, 20.0), ("shunt", 30.0, 30.0))
     found = find_events(WIDE, seen, line)
     # the first bounce, at 40 m, is far above the noise: the trace shows it, the list does not
-    bounce = found.magnitude[np.abs(found.grid_m - 40) < 0.5].max()
+    bounce = found.magnitude[np.abs(found.band.grid - 40) < 0.5].max()
     assert bounce > 0.02 > 100 * found.echoes.noise
     assert found.distance_m == pytest.approx([20, 30], abs=0.05)
 
@@ -301,8 +301,8 @@ def test_a_matched_line_has_no_events(deviation):
 
 def test_resolution_and_range():
     found = find_events(HIGH, np.exp(-1e-6j * HIGH), Line(1.0, 0.7), loss_known=False)
-    assert found.resolution_m == pytest.approx(0.7 * SPEED_OF_LIGHT / 2 / 100e6)
-    assert found.range_m == pytest.approx(0.7 * SPEED_OF_LIGHT / 2 / 0.5e6)
+    assert found.band.resolution == pytest.approx(0.7 * SPEED_OF_LIGHT / 2 / 100e6)
+    assert found.band.range == pytest.approx(0.7 * SPEED_OF_LIGHT / 2 / 0.5e6)
 
 
 def test_doubt_of_the_velocity_factor_grows_with_distance():

@@ -173,14 +173,14 @@ def test_loss_that_grew_since_the_far_end_was_swept_is_told_where_the_end_shows_
         assert found.since.more_db == pytest.approx(more, rel=0.2)
         assert "dB more than it did when its far end was swept at" in said
         assert fault
-        assert "line-loss-since" not in codes
+        assert "line-loss-unseen" not in codes
         said = about_devices(found, {"antenna": found.now})[0].message
         assert "the loss that the line has gained" in said
         told = json_line(found)["lost_since_far_end"]
         assert told["more_db"] == found.since.more_db
     else:
         assert found.since is None
-        assert ("line-loss-since" in codes) is (end != 1e9)
+        assert ("line-loss-unseen" in codes) is (end != 1e9)
 
 
 @pytest.mark.parametrize(("share", "lossier"), [(0.99, 2.0), (0.97, 2.0), (0.97, 3.0), (0.97, 1.0)])

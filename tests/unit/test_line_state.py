@@ -241,7 +241,7 @@ def test_a_place_that_slows_the_wave_is_no_warmth(kind):
 
 
 @pytest.mark.parametrize("frequency", [WIDE, HIGH], ids=["wide", "high"])
-def test_a_crush_is_always_told_to_make_the_line_longer(frequency):
+def test_a_crush_is_always_told_or_to_make_the_line_longer(frequency):
     """By how much of itself it seems so is no headline."""
     rng = np.random.default_rng(31)
     for turn in range(12):
@@ -252,7 +252,8 @@ def test_a_crush_is_always_told_to_make_the_line_longer(frequency):
         then = foot(frequency, line, end)
         found = state(rng, frequency, line, now, then, length_m=line.length_m)
         said, fault = line_verdict(found)
-        assert re.search("longer than (it was|in the baseline)", said + line_lines(found)[-1])
+        told = r"longer than (it was|in the baseline)|capacitance across the line"
+        assert re.search(told, said + line_lines(found)[-1])
         assert "%" not in said
         assert fault
 
@@ -372,7 +373,7 @@ def test_a_crushed_length_on_a_line_of_unknown_loss_is_told():
     seen = from_impedance(whole.input_impedance(rod(WIDE, 97e6)))
     said, _ = line_verdict(state(rng, WIDE, line, seen, length_m=42.0))
     assert re.search(
-        "capacitance across the line, as of .* wet place .*: look there. That is before", said
+        "capacitance across the line, as of .* wet place.*: look there. That is before", said
     )
 
 
@@ -407,7 +408,9 @@ def test_an_end_that_wide_steps_fold_back_is_told_where_it_is():
     """So are what rings behind it and what changed there."""
     rng, frequency = np.random.default_rng(17), WIDE[::2]
     line = Line(170.0, 0.8, 50.0, 0.2)
-    now, then = (foot(frequency, line, rod(frequency), *faults) for faults in (FAULT, ()))
+    now, then = (
+        foot(frequency, line, rod(frequency), *[("shunt", 100.0, 68.0)] * k) for k in (1, 0)
+    )
     found = state(rng, frequency, line, now, then, loss_known=True, length_m=170.0)
     assert found.now.distance_m[found.end] == pytest.approx(170, abs=0.5)
     assert found.now.distance_m[0] == pytest.approx(68, abs=0.1)
@@ -424,23 +427,6 @@ def test_a_place_that_may_lie_several_ranges_farther_is_said_so():
     assert re.search(r"connected \(or 27 m farther, or a multiple of that\), 0\.", said[0]), said
     assert "sweep in smaller steps before you look" in said[0]
     assert "look there" not in said[0]
-
-
-FAULT = (("shunt", 100.0, 68.0),)
-
-
-@pytest.mark.parametrize(("step", "farther"), [(1.5e6, False), (5e6, True)])
-def test_loss_of_a_known_line_tells_whether_a_place_may_lie_farther(step, farther):
-    rng = np.random.default_rng(31)
-    line = Line(45.0, 0.66, 50.0, 1.4, 0.01)
-    frequency = 2e6 + step * np.arange(101)
-    seen = foot(frequency, line, 1e6, ("series", 40.0, 12.0))
-    found = state(rng, frequency, line, seen, loss_known=True)
-    assert found.placed is not farther
-    codes = [f.code for f in about_line(found)]
-    assert ("line-folded" in codes) is farther
-    unknown = state(rng, frequency, line, seen)
-    assert not unknown.placed
 
 
 def test_too_faint_a_place_is_neither_listed_nor_taken_for_the_end():
@@ -469,7 +455,7 @@ def test_the_end_of_a_line_of_known_length_is_listed_where_it_is():
     band, line = np.linspace(40e6, 60e6, 201), Line(40.0, 0.85, 50.0, 0.42)
     seen = foot(band, line, rod(band, 50.3e6, 47.0, 9.0))
     said = line_lines(state(np.random.default_rng(1), band, line, seen, length_m=40.0))
-    told = r"  40\.00 ± 0\.20 m: the line's end \(seen at 4\d.*as an antenna's own delay can"
+    told = r"  40\.00 ± 0\.20 m: the line's end \(seen at 4\d.*as an antenna's own delay, "
     assert any(re.match(told, row) for row in said)
 
 
@@ -528,7 +514,7 @@ def test_a_change_that_a_new_fault_explains_is_so_called(after, explains):
     said = line_lines(state(rng, WIDE, line, now, then, loss_known=True, length_m=35.0))
     (row,) = (text for text in said if "changed by" in text)
     assert row.startswith("  35.00 ± 0.20 m: ")
-    assert row.endswith("as a fault before it explains") is explains
+    assert explains is ("which this alone can explain" in said[0])
     assert not any("sweeps differ" in text for text in said)
     said = line_lines(state(rng, WIDE, line, then, then, loss_known=True, length_m=35.0))
     assert "the two sweeps differ by" in said[-1]
@@ -558,7 +544,7 @@ def test_the_end_of_a_line_of_unknown_length_is_its_strongest_place():
         now = state(rng, WIDE, line, foot(WIDE, line, end, ("series", 25.0, 20.0))).now
         first = strongest_on(now).start
         assert now.distance_m[first] == pytest.approx(50, abs=1)
-        assert abs(now.reflection[first]) > np.max(np.abs(now.reflection)) / 3
+        assert now.size[first] > np.max(now.size) / 3
 
 
 def test_a_joint_with_some_inductance_is_told_as_one_and_little_else_is():

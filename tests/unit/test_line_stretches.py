@@ -1,4 +1,4 @@
-"""Short stretches of another impedance, and strong places before a line's end.
+"""Strong places before a line's end, and what they hide.
 
 The lines are chain matrices of the project's own model, multiplied exactly, as in `test_faults`.
 """
@@ -18,39 +18,6 @@ from tests.unit.test_faults import HIGH, WIDE, foot
 from tests.unit.test_line_state import clauses, random_rod, rod, state
 
 LINE = Line(27.0, 0.8, 50.0, 0.5)
-
-
-def with_piece(frequency, z0, piece_m):
-    """The state of a line with a piece of another impedance [ohm] from 10 m on."""
-    near, far = (LINE.two_port(frequency, m) for m in (10.0, 17.0 - piece_m))
-    piece = Line(piece_m, 0.8, z0, 0.5).two_port(frequency)
-    seen = from_impedance((near @ piece @ far).input_impedance(rod(frequency)))
-    return state(np.random.default_rng(31), frequency, LINE, seen, loss_known=True, length_m=27.0)
-
-
-@pytest.mark.parametrize(
-    ("z0", "like"), [(68.0, "inductance in series"), (34.0, "capacitance across the line")]
-)
-def test_a_short_stretch_is_named_beside_the_reactance_that_it_is_like(z0, like):
-    """Of one that is not known how long it is, that with a usual impedance is told."""
-    said = line_lines(with_piece(WIDE, z0, 0.16))
-    way = "higher" if z0 > 50 else "lower"
-    told = rf"{like}, as of .*, or a stretch of {way} impedance \(.*\), as some (\S+) m of "
-    length, ohm = re.search(rf"{told}(\d+) ohm would be", said[0]).groups()
-    assert float(ohm) == pytest.approx(75 if z0 > 50 else 33, rel=0.1)
-    lengthens = float(length) * (float(ohm) / 50 - 50 / float(ohm))
-    assert lengthens == pytest.approx(0.16 * (z0 / 50 - 50 / z0), rel=0.15)
-    (top,) = re.findall(r"sweep up to (\d+) MHz, which tells them apart", "\n".join(said))
-    wider = np.linspace(1e6, float(top) * 1e6, 601)
-    assert like not in line_verdict(with_piece(wider, z0, 0.16))[0]
-
-
-@pytest.mark.parametrize(("z0", "piece_m"), [(62.0, 0.42), (41.0, 0.5)])
-def test_a_stretch_that_bends_over_the_band_is_told_with_its_length_and_impedance(z0, piece_m):
-    said = line_verdict(with_piece(WIDE, z0, piece_m))[0]
-    told = re.search(r"a stretch of .* impedance .*, as some (\S+) m of (\d+) ohm", said)
-    assert float(told[1]) == pytest.approx(piece_m, rel=0.1)
-    assert float(told[2]) == pytest.approx(z0, rel=0.05)
 
 
 @pytest.mark.parametrize("stated", [{}, {"length_m": 20.0}], ids=["open-ended", "stated"])
@@ -87,18 +54,13 @@ def test_a_leak_with_some_capacitance_is_a_wet_joint():
     assert "a wet joint (a leak with some capacitance): look there; that is before" in clauses(said)
 
 
-def test_a_usual_cable_that_has_the_end_where_a_narrow_band_sees_it_is_a_candidate():
-    rng, named = np.random.default_rng(36), 0
-    narrow = np.linspace(140e6, 150e6, 161)
+def test_an_end_that_a_narrow_band_sees_elsewhere_may_be_of_another_cable():
+    rng, narrow = np.random.default_rng(36), np.linspace(140e6, 150e6, 161)
     for true, told in ((0.66, 0.85), (0.85, 0.66), (0.66, 0.80)):
         line = Line(46.0, true, 50.0, 0.4)
-        for stated in (told, true):
-            seen = foot(narrow, line, random_rod(rng, narrow))
-            known = replace(line, velocity_factor=stated)
-            said = line_verdict(state(rng, narrow, known, seen, loss_known=True, length_m=46.0))[0]
-            fits = [float(v) for v in re.findall(r"velocity factor of (0\.\d+), not", said)]
-            if stated == true:
-                assert not fits, said
-            else:
-                named += fits != [] and abs(fits[0] - true) < 0.05
-    assert named == 3
+        seen, known = (
+            foot(narrow, line, random_rod(rng, narrow)),
+            replace(line, velocity_factor=told),
+        )
+        said = line_verdict(state(rng, narrow, known, seen, loss_known=True, length_m=46.0))[0]
+        assert re.search("another type of cable|cable's type|the velocity factor is", said), said

@@ -12,10 +12,10 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline.changes.behind import SAYS, seen_through
-from rfcal.feedline.changes.comparison import ALIKE, LEAST, Change, Comparison, closed, slowed
+from rfcal.feedline.changes.comparison import ALIKE, LEAST, Change, Comparison, closed
 from rfcal.feedline.changes.loss import Lost, beside_end, by_weather, grown
-from rfcal.feedline.changes.shift import MOST_STRETCH, SIGNIFICANT, Shift, find_shift, pieces
-from rfcal.feedline.faults.basis import Band, prepare
+from rfcal.feedline.changes.shift import MOST_STRETCH, SIGNIFICANT, Shift, by_length, find_shift
+from rfcal.feedline.faults.basis import prepare
 from rfcal.feedline.faults.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes, folded
 from rfcal.feedline.faults.end import BEHIND, EARLY, WHOLE
 from rfcal.feedline.faults.events import Events, in_line
@@ -39,9 +39,6 @@ CLUSTER = 3.0
 
 LEAST_END = 0.3
 """What reflected most is an end if it was so much [1], and no joint."""
-
-AS_MUCH = 2.0
-"""A reactance delays the wave by as much as places moved if within this many times."""
 
 TRIED = 101
 """Growths of all the line that are tried against the phases: of 100 m at 150 MHz less than a
@@ -88,6 +85,7 @@ def compare(
     band = prepare(frequency, now.value, line, loss_known)
     either = combine(now.value - then.value, (now, 1.0), (then, -1.0))
     after, shared = in_line(frequency, now.value, line, loss_known, z_ref, either.common_changes())
+    # by another guess of the loss, the later events may come of other echoes
     found, at_one = (baseline.echoes, find_echoes(band, after)), AT_ONE[band.tail > 0]
     sweeps = _Sweeps(*found, after, shared, baseline, events, end_then_m, end_m, at_one)
     return _through(sweeps, _compared(sweeps, line))
@@ -124,7 +122,7 @@ def _through(sweeps: _Sweeps, found: Comparison) -> Comparison:
     That is asked of the earlier sweep as it was, too: what seems moved may only be seen through it.
     """
     new, baseline = [c for c in found.changes if c.grown and not c.closed], sweeps.baseline
-    size = np.abs(baseline.reflection)
+    size = baseline.size
     if not (new and size.size):
         return found
     end_m = sweeps.end_then_m or float(baseline.distance_m[np.argmax(size)])
@@ -176,12 +174,12 @@ def _once_moved(
         changes = (_change(sweeps, before, sweeps.end_m, float(rms)),)
     return Comparison(
         changes,
-        _from_new(shift, changes, baseline, band),
+        _from_new(shift, changes, band.near),
         lost,
         float(np.abs(difference[worst])),
         float(band.frequency[worst]),
         (before, sweeps.after),
-        pieces(band, before, sweeps.after, LEAST_NEW) if changes else np.zeros(0),
+        bool(changes) and by_length(band, before, sweeps.after, LEAST_NEW),
     )
 
 
@@ -195,8 +193,7 @@ def _end(sweeps: _Sweeps, baseline: Events) -> float:
     if not (baseline.kind and sweeps.events.kind):
         return np.inf
     (was, size), (now, _) = (
-        (int(np.argmax(np.abs(e.reflection))), float(np.max(np.abs(e.reflection))))
-        for e in (baseline, sweeps.events)
+        (int(np.argmax(e.size)), float(np.max(e.size))) for e in (baseline, sweeps.events)
     )
     if size < LEAST_END or baseline.kind[was] in RESISTIVE:
         return np.inf
@@ -261,13 +258,8 @@ def _through_piece(
     return np.asarray(np.sum(turned * np.exp(law * loss), axis=0))
 
 
-def _from_new(
-    shift: Shift | None, changes: tuple[Change, ...], baseline: Events, band: Band
-) -> Shift | None:
-    """The shift with the new place that it likely begins at, and the nearest, if it may as well.
-
-    It begins there for certain if what is new there delays the wave by as much.
-    """
+def _from_new(shift: Shift | None, changes: tuple[Change, ...], apart_m: float) -> Shift | None:
+    """The shift with the new place that it likely begins at, and the nearest, if it may as well."""
     if shift is None or (shift.between_m is None and shift.sure):
         return shift
     near, far = shift.between_m or (0.0, np.inf)
@@ -278,16 +270,8 @@ def _from_new(
     new = [c for c in new if not (c.kind in RESISTIVE and c.more.real * shift.size > 0)]
     if not new:
         return shift
-    first, nearest = _slowing(new, shift.size, band.near), new[0].distance_m
-    shift = replace(shift, from_m=first.distance_m, or_m=None if first is new[0] else nearest)
-    if shift.between_m is not None or first.kind not in SLOWING:
-        return shift
-    behind = slowed(first, band.frequency, band.speed)
-    last = float(baseline.distance_m[np.argmax(np.abs(baseline.reflection))])
-    if not 1 / AS_MUCH < shift.size * last / behind < AS_MUCH:
-        return shift
-    size, uncertainty = shift.size * last, shift.uncertainty * last
-    return Shift(size, uncertainty, (first.distance_m, last), True, first.distance_m)
+    first, nearest = _slowing(new, shift.size, apart_m), new[0].distance_m
+    return replace(shift, from_m=first.distance_m, or_m=None if first is new[0] else nearest)
 
 
 def _slowing(new: list[Change], size: float, near: float) -> Change:
@@ -309,7 +293,10 @@ def _slowing(new: list[Change], size: float, near: float) -> Change:
 
 def _laid_to_places(sweeps: _Sweeps, before: Complex) -> tuple[Change, ...]:
     """Changes at places, from the echoes of the difference to what was before, moved."""
-    found, band = find_echoes(sweeps.now.band, sweeps.after - before), sweeps.now.band
+    found, band = (
+        find_echoes(sweeps.now.band, sweeps.after - before),
+        sweeps.now.band,
+    )
     _, of_size = found.uncertainty()
     of_common = np.linalg.norm(found.moved_by(sweeps.shared), axis=0) / np.sqrt(2)
     uncertainty = np.hypot(of_size, of_common)
@@ -344,7 +331,7 @@ def _places(sweeps: _Sweeps, distance: Real, size: Real) -> Real:
     baseline, events = sweeps.baseline, sweeps.events
     off = np.abs(baseline.distance_m[:, None] - events.distance_m)
     # what reflected less makes no change by going
-    gone = np.all(off >= near, axis=1) & (np.abs(baseline.reflection) > LEAST / 2)
+    gone = np.all(off >= near, axis=1) & (baseline.size > LEAST / 2)
     events_m = np.concatenate([events.distance_m, baseline.distance_m[gone]])
     sizes = np.abs(np.concatenate([events.reflection, baseline.reflection[gone]]))
     way, bounce_m = bounces(events_m)

@@ -2,12 +2,10 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from rfcal.feedline.changes.loss import Lost
 from rfcal.feedline.changes.shift import Shift, closes
 from rfcal.feedline.faults.end import WHOLE
-from rfcal.maths.reflection import Complex, Real
+from rfcal.maths.reflection import Complex
 
 LEAST = 0.02
 """Changes of the reflection smaller than this [1] are left out (root mean square over the band)."""
@@ -56,7 +54,7 @@ class Comparison:
     largest: float  # difference of the two sweeps at one frequency, the shift made good [1]
     largest_hz: float  # where that is
     came: tuple[Complex, Complex]  # the earlier sweep, the shift made good, and the later one [1]
-    pieces: Real  # lengths that, put in or (below zero) taken out, explain all of it, if any [m]
+    by_length: bool  # whether a piece of line put in or taken out alone explains all of it
     weather: Lost | None = None  # the same, or less, as weather makes it
     hidden: bool = False  # whether it may lose more, unseen beside an end that changed
     through: str = ""  # how the new place explains what changed beyond it, if one place is new
@@ -66,9 +64,3 @@ def closed(before: float, was: str, after: float, now: str) -> bool:
     """Whether what lets through what is behind it, by size [1] and kind, does so no more."""
     # by its kind behind a fault too, which keeps part of the wave back
     return (now in WHOLE and was not in WHOLE) or bool(closes(before, after))
-
-
-def slowed(change: Change, frequency: Real, speed: float) -> float:
-    """By how much a reactance that is new makes what lies behind it seem farther [m]."""
-    # it reflects q f and passes with a phase of atan(q f), q = C pi z0 or L pi / z0
-    return float(abs(change.after) / np.mean(frequency) / (2 * np.pi) * speed)

@@ -8,8 +8,8 @@ import numpy as np
 from rfcal.feedline.faults.basis import NEAREST
 from rfcal.feedline.faults.events import Events
 from rfcal.feedline.faults.kinds import MISMATCH, RESISTIVE, STEP, UNCLEAR
-from rfcal.maths.reflection import Complex, Real
-from rfcal.models.line import SPEED_OF_LIGHT, Line
+from rfcal.maths.reflection import Real
+from rfcal.models.line import SPEED_OF_LIGHT
 
 BEHIND = "ringing behind the end"
 """Kind of an event beyond the line's end: what ends the line answers late, and is no place."""
@@ -48,13 +48,6 @@ MISSTATED, LITTLE = 0.15, 0.6
 """Lengths are stated too long by the first of these parts at most; what reflects less than the
 second of what ends a line so far before rings behind it (by simulation)."""
 
-CLEAR = 0.1
-"""Events above this part of the strongest are placed by what they lose."""
-PLACED, TURNS = 0.75, 3
-"""A sweep must leave less than this part of what it leaves with an event farther by the range, once
-to so many times: those of lines of a known type leave 0.6 at most where all are in their places,
-and 1 where one is not (by simulation)."""
-
 BLENDED = 2.5
 """What hides a line's end adds so many times its own doubt to a place, at most (by simulation)."""
 
@@ -64,35 +57,12 @@ and less by exp of minus the second times the band's share of mid-band (standard
 resonators of Q 3 to 20 and 15 to 150 ohm); by a wide band it splits into echoes."""
 
 
-def placed_by_loss(frequency: Real, seen: Complex, line: Line, events: Events) -> bool:
-    """Whether what a sweep [1] loses over its band tells that no clear event lies farther.
-
-    An event that lies farther by the range, once or more, appears in the same place, but comes back
-    with the loss of the longer way, which grows with frequency.
-    """
-    propagation = line.propagation(frequency)
-
-    def left(places: Real) -> float:
-        columns = [np.ones(frequency.size), *np.exp(-2 * propagation * places[:, None])]
-        system = np.stack(columns, axis=-1)
-        amplitude = np.linalg.lstsq(system, seen)[0]
-        return float(np.linalg.norm(system @ amplitude - seen))
-
-    size, here = np.abs(events.reflection), left(events.distance_m)
-    farther = [
-        events.distance_m + turns * events.range_m * (np.arange(size.size) == at)
-        for at in np.flatnonzero(size > CLEAR * np.max(size, initial=0))
-        for turns in range(1, TURNS + 1)
-    ]
-    return all(here <= PLACED * left(places) for places in farther)
-
-
 def unfolded_places(events: Events, place: Real, length_m: float) -> Real:
     """Places [m], with those of the line's end and of what rings behind it where they are."""
-    turns = np.round((length_m - place) / events.range_m)
-    beyond = (place + turns * events.range_m - length_m) / events.resolution_m
+    turns = np.round((length_m - place) / events.band.range)
+    beyond = (place + turns * events.band.range - length_m) / events.band.resolution
     folded = (turns > 0) & (beyond > -NEAREST) & (beyond < RINGING)
-    return np.where(folded, place + turns * events.range_m, place)
+    return np.where(folded, place + turns * events.band.range, place)
 
 
 def unfolded(events: Events, length_m: float) -> Events:
@@ -101,7 +71,7 @@ def unfolded(events: Events, length_m: float) -> Events:
     What the loss on the longer way takes [1] is made good.
     """
     moved = unfolded_places(events, events.distance_m, length_m)
-    fade, order = events.echoes.band.fade, np.argsort(moved)
+    fade, order = events.band.fade, np.argsort(moved)
     more = fade(events.distance_m) / fade(moved)
     return replace(
         events,
@@ -112,7 +82,6 @@ def unfolded(events: Events, length_m: float) -> Events:
         reflection_uncertainty=(more * events.reflection_uncertainty)[order],
         kind=tuple(events.kind[k] for k in order),
         fits=tuple(events.fits[k] for k in order),
-        stretch=events.stretch[order],
     )
 
 
@@ -124,7 +93,7 @@ def own_delay(events: Events, frequency: Real) -> Real:
     middle = float(np.mean(frequency))
     share = float(frequency[-1] - frequency[0]) / middle
     wave = events.velocity_factor * SPEED_OF_LIGHT / middle
-    own = OWN_DELAY * np.exp(-OVER_BAND * share) * wave * events.narrow
+    own = OWN_DELAY * np.exp(-OVER_BAND * share) * wave * events.band.narrow
     return np.where([kind in UNCLEAR for kind in events.kind], own, 0.0)
 
 
@@ -142,36 +111,36 @@ def strongest_on(events: Events) -> slice:
     """
     if not events.kind:
         return slice(None)
-    size, unclear = np.abs(events.reflection), np.isin(events.kind, UNCLEAR)
+    size, unclear = events.size, np.isin(events.kind, UNCLEAR)
     strongest = int(np.argmax(size))
     before = events.distance_m[strongest] - events.distance_m
-    split = (before < SPLITS[0] * events.resolution_m) & unclear & unclear[strongest]
-    split &= (size > RINGS * size[strongest]) & (not events.narrow)
+    split = (before < SPLITS[0] * events.band.resolution) & unclear & unclear[strongest]
+    split &= (size > RINGS * size[strongest]) & (not events.band.narrow)
     split[strongest] = True
     return slice(int(np.argmax(split)), None)
 
 
 def ringing(events: Events, end: int | None = None) -> np.ndarray:
     """Which events are part of how the end answers, or what may be it, as antennas do, (K,)."""
-    size, unclear = np.abs(events.reflection), np.isin(events.kind, UNCLEAR)
+    size, unclear = events.size, np.isin(events.kind, UNCLEAR)
     end = strongest_on(events).start if end is None else end
-    behind = (events.distance_m - events.distance_m[end]) / events.resolution_m
+    behind = (events.distance_m - events.distance_m[end]) / events.band.resolution
     largest = np.max(size[end:])
-    far = FAINTLY if events.narrow else RINGS
+    far = FAINTLY if events.band.narrow else RINGS
     # what may be a leak or a joint shows what is behind it, near as that may be
     near = RINGING if RESISTIVE.isdisjoint(events.fits[end]) else 0.0
     late = (behind > 0) & ((behind < near) | (size < far * largest))
     before = np.where(size < RINGS * largest, *SPLITS)
     early = (behind < 0) & (behind > -before) & (size < largest)
     late &= unclear[end] | (events.kind[end] in WHOLE)
-    early &= unclear & unclear[end] & (not events.narrow)
+    early &= unclear & unclear[end] & (not events.band.narrow)
     return np.asarray(late | early)
 
 
 def more_than_all(events: Events) -> bool:
     """Whether by the loss of the line more comes back than all, and more than that is unsure."""
-    size = np.abs(events.reflection)
-    kept = events.echoes.band.fade(events.distance_m)
+    size = events.size
+    kept = events.band.fade(events.distance_m)
     return bool(np.any(size * kept**LOSS_SHARE > MOST_BACK))
 
 
@@ -182,10 +151,10 @@ def end_among(events: Events, length_m: float, of_place: Real, last_m: float) ->
     which an antenna's own delay carries outward, and what rings. What rings behind a place before
     it is no end, by a narrow band if it is faint.
     """
-    off, size = events.distance_m - length_m, np.abs(events.reflection)
+    off, size = events.distance_m - length_m, events.size
     may_be = (-off < REACH * of_place) & (events.distance_m < last_m)
     if size.size:
-        may_be &= ~ringing(events) | (events.narrow & (size > FAINTLY * np.max(size)))
+        may_be &= ~ringing(events) | (events.band.narrow & (size > FAINTLY * np.max(size)))
     return int(np.argmax(np.where(may_be, size, 0.0))) if np.any(may_be) else None
 
 
@@ -194,8 +163,8 @@ def sooner_end(events: Events, length_m: float, kinds: Collection[str]) -> float
 
     That is what reflects most if it is of kinds that antennas have, and little is behind it.
     """
-    size = np.abs(events.reflection)
-    if events.narrow or np.max(size, initial=0.0) < LEAST_LAST:
+    size = events.size
+    if events.band.narrow or np.max(size, initial=0.0) < LEAST_LAST:
         return length_m
     most = int(np.argmax(size))
     place, behind = float(events.distance_m[most]), np.max(size[most + 1 :], initial=0.0)
@@ -206,7 +175,7 @@ def sooner_end(events: Events, length_m: float, kinds: Collection[str]) -> float
 
 def beyond_end(events: Events, end: int | None, last_m: float) -> float | None:
     """Where something beyond the stated end reflects more than what is there, if it does [m]."""
-    size = np.abs(events.reflection)
+    size = events.size
     if not size.size:
         return None
     beyond = np.where((events.distance_m >= last_m) & ~ringing(events), size, 0.0)
@@ -226,10 +195,10 @@ def behind_end(events: Events, end: int | None, length_m: float) -> Events:
     if end is not None:
         other = np.arange(off.size) - end
         behind = (other > 0) | (behind & (other < 0)) | ringing(events, end)
-        early = behind & (events.distance_m < events.distance_m[end] - events.near_m)
+        early = behind & (events.distance_m < events.distance_m[end] - events.band.near)
         # what rings behind it does not make the end a resistance on the way
         kinds[end] = MISMATCH if kinds[end] in (*RESISTIVE, STEP) else kinds[end]
-    near = events.narrow & (np.abs(off) < events.near_m) & (np.arange(off.size) != end)
+    near = events.band.narrow & (np.abs(off) < events.band.near) & (np.arange(off.size) != end)
     of_place = events.distance_uncertainty_m
     beside = np.minimum(np.abs(off) / (2 if end is None else 4), BLENDED * of_place)
     of_place = np.hypot(of_place, near * beside)

@@ -11,10 +11,9 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
-from rfcal.feedline.faults.basis import NEAREST, Band, prepare
+from rfcal.feedline.faults.basis import Band, prepare
 from rfcal.feedline.faults.echoes import DYNAMIC_DB, MOST, STANDS_OUT, Echoes, find_echoes, placed
-from rfcal.feedline.faults.kinds import GAP, LOSSIEST, SHARE, Reflections, seems_off
-from rfcal.feedline.faults.runs import tell_kinds
+from rfcal.feedline.faults.kinds import GAP, LOSSIEST, SHARE, Reflections, seems_off, tell_kinds
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.line import NEPER_PER_DB, Line
 
@@ -56,16 +55,9 @@ class Events:
     reflection_uncertainty: Real
     kind: tuple[str, ...]  # as `rfcal.feedline.faults.kinds` names them
     fits: tuple[tuple[str, ...], ...]  # kinds that fit each of those whose kind is not known
-    # length [m] and impedance [1, of the line's] of a short stretch that would reflect so, nan if
-    # none, (K, 2)
-    stretch: Real
-    resolution_m: float
-    narrow: bool  # whether the band is less wide than its middle is high
-    range_m: float  # what lies beyond is folded back into it
     # least reflection that stands out at each distance of the trace, of what calibration and the
     # line's figures leave too, by the loss as known or guessed [1], shape (G,)
     least: Real
-    grid_m: Real  # distances of the trace, shape (G,)
     magnitude: Real  # of the trace [1], the line's loss made good while it leaves a billionth
     velocity_factor: float  # that the distances rest on
     z0: float  # of the line [ohm]
@@ -73,15 +65,20 @@ class Events:
     bounces_m: Real  # where something only seems to reflect, by bouncing between places
 
     @property
+    def band(self) -> Band:
+        """The sweep that they are of."""
+        return self.echoes.band
+
+    @property
+    def size(self) -> Real:
+        """How much each reflects [1], shape (K,)."""
+        return np.abs(self.reflection)
+
+    @property
     def seen_m(self) -> float:
         """As far as a `FAULT` stands out [m]."""
         hidden = self.least > FAULT
-        return float(self.grid_m[np.argmax(hidden)]) if np.any(hidden) else self.range_m
-
-    @property
-    def near_m(self) -> float:
-        """Closer events than this appear as one [m]."""
-        return NEAREST * self.resolution_m
+        return float(self.band.grid[np.argmax(hidden)]) if np.any(hidden) else self.band.range
 
     def nearest(self, where_m: float, within_m: float) -> int | None:
         """The event that is nearest to a place, if it is as near as that."""
@@ -100,7 +97,7 @@ class Events:
         Nothing unless that is a resonance, which no open or short has, whatever it reflects by a
         mean over the band; and of an end that is folded back, none is known.
         """
-        band, beyond = self.echoes.band, self.echoes.distance > self.distance_m[at] - self.near_m
+        band, beyond = self.band, self.echoes.distance > self.distance_m[at] - self.band.near
         inner = np.flatnonzero(band.weight > INNER * np.max(band.weight))
         size = np.abs(self.echoes.model(beyond) + self.echoes.left)[inner]
         size *= np.exp(2 * self.distance_m[at] * band.attenuation[inner])
@@ -114,7 +111,7 @@ class Events:
         """All that comes from a place and beyond, as if it were here, weighed over the band [1]."""
         echoes, where = self.echoes, float(self.distance_m[at])
         back = np.sqrt(echoes.band.weight) * np.exp(2 * where * echoes.band.propagation)
-        return back * echoes.model(echoes.distance > where - self.near_m)
+        return back * echoes.model(echoes.distance > where - self.band.near)
 
 
 def in_line(
@@ -272,12 +269,7 @@ def find_events(
         reflection_uncertainty=told.uncertainty[own],
         kind=tuple(compress(kinds, own)),
         fits=tuple(compress(fits, own)),
-        stretch=told.stretch[own],
-        resolution_m=band.resolution,
-        narrow=band.narrow,
-        range_m=band.range,
         least=_least(echoes, seen, told),
-        grid_m=band.grid,
         magnitude=np.abs(band.trace(seen)) / band.fade(band.grid),
         velocity_factor=line.velocity_factor,
         z0=line.z0,

@@ -1,17 +1,17 @@
 """What kind of fault an echo is: told of one uniform line by size, phase and what lies beyond.
 
-A kind that one place shows by itself is a row of `KINDS`, its name the word that people read.
-What several places tell together, `rfcal.feedline.faults.runs` does.
+A kind that one place shows by itself is a row of `KINDS`, its name the word that people read;
+stretches of line and slow changes are what several places tell together.
 """
 
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import compress
+from itertools import compress, pairwise
 
 import numpy as np
 
 from rfcal.feedline.faults.basis import Band
-from rfcal.feedline.faults.reactances import Form, falling, in_series, joints, level, rising, shorts
+from rfcal.feedline.faults.reactances import Form, falling, in_series, joints, level, rising
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB
 
@@ -52,6 +52,12 @@ STEP, SMALL = "step of impedance", 0.4
 reflection [1]: larger ones are as often an end."""
 PHASES = 2.0
 """Kinds fit whose phase is within so many standard uncertainties."""
+ALIKE, ALIKE_BY_GUESS = 0.1, 0.4
+"""The ends of a stretch are alike within this share, the second where the loss is not known."""
+
+FAINT, RUN, DUST = 0.1, 4.0, 0.2
+"""Three or more reflections below the first [1], no further apart than the second (in resolutions)
+and none below the third times the largest, can be one slow change."""
 SLOW, STRETCH = "slow change", "stretch of {} impedance"
 """Of several places in a row, as water makes it, and between two of them."""
 STRETCHES = {STRETCH.format(impedance) for impedance in ("lower", "higher")}
@@ -71,7 +77,11 @@ class Kind:
 
 
 CRUSH = Kind(
-    "shunt capacitance", "capacitance across the line", "a crushed or wet place", rising, -1
+    "shunt capacitance",
+    "capacitance across the line",
+    "a crushed or wet place, or an arrestor",
+    rising,
+    -1,
 )
 # told by its whole answer over a wide band
 GAP = Kind(
@@ -95,11 +105,6 @@ JOINT = "bad joint (a resistance with some inductance)", "wet joint (a leak with
 """What a place of no one kind may be that goes over the band as one of these."""
 RATIOS, MOSTLY = np.geomspace(0.1, 20.0, 40), 1.5
 """Their reactances that are tried, in parts of the resistance; above the second they pass more."""
-ANGLES = np.geomspace(0.03, 1.5, 20)
-"""Electrical lengths of a short stretch of other impedance that are tried, in mid-band [rad]."""
-USUAL, MOST_RATIO = 1.5, 3.0
-"""Impedance of that over the line's, or its inverse, which is told where it fits, as of 75 ohm in
-50 (common practice, no source); and at most."""
 RESISTIVE = {kind.name for kind in KINDS if kind.resistive}
 REACTIVE = {kind.name for kind in KINDS if kind.over_band is not level}
 SLOWING = {kind.name for kind in KINDS if kind.over_band is rising}
@@ -159,38 +164,17 @@ class Reflections:
     @cached_property
     def _as_joint(self) -> Real:
         """With which sign each may be a joint of each of `RATIOS`, 0 where it may not, (N, K)."""
-        return self._signs(joints(self.size.clip(1e-3, 0.95), RATIOS, self.band))[0]
+        over_band = joints(self.size.clip(1e-3, 0.95), RATIOS, self.band)
+        means = np.average(over_band, axis=-1, weights=self.band.weight).T
+        turned = self.mean * means.conj()
+        on_axis = np.abs(np.tan(np.angle(turned))) < np.tan(ON_AXIS)
+        return np.sign(turned.real) * (on_axis & self._goes(over_band))
 
     @cached_property
     def turned(self) -> Real:
         """Most by which the phase of a reactance may turn each resistance [1, d phase / d ln f]."""
         # d atan(x) / d ln f = x / (1 + x^2), x = w L / R
         return np.max((self._as_joint != 0) * (RATIOS / (1 + RATIOS**2))[:, None], axis=0)
-
-    @cached_property
-    def stretch(self) -> Real:
-        """Length [m] and impedance, in parts of the line's, of a short stretch at each, (K, 2).
-
-        That impedance of those that fit which is likest to a usual one; nan where none does, or
-        the band is too narrow to tell.
-        """
-        signs, swing = self._signs(shorts(ANGLES, self.band)[None])
-        # n - 1 / n = 2 x / sin(a), where x / sqrt(1 + x^2) is reflected
-        x = np.tan(np.arcsin(self.size.clip(0, 0.999)))
-        log_n = signs * np.arcsinh(x / np.abs(swing))
-        fits = (signs != 0) & (np.abs(log_n) < np.log(MOST_RATIO)) & (not self.band.narrow)
-        off = np.where(fits, np.abs(np.abs(log_n) - np.log(USUAL)), np.inf)
-        best, each = np.argmin(off, axis=0), np.arange(self.size.size)
-        length = ANGLES[best] * self.band.speed / (2 * np.pi * self.band.middle)
-        told = np.stack([length, np.exp(log_n[best, each])])
-        return np.where(np.isfinite(off[best, each]), told, np.nan).T
-
-    def _signs(self, over_band: Complex) -> tuple[np.ndarray, Complex]:
-        """With which sign each may be what goes so, (K or 1, N, F), else 0; and means, (N, K)."""
-        means = np.average(over_band, axis=-1, weights=self.band.weight).T
-        turned = self.mean * means.conj()
-        on_axis = np.abs(np.tan(np.angle(turned))) < np.tan(ON_AXIS)
-        return np.sign(turned.real) * (on_axis & self._goes(over_band)), means
 
     def _goes(self, over_band: Complex) -> np.ndarray:
         """Which of them each way of going over the band (K or 1, N, F) explains, shape (N, K).
@@ -290,7 +274,7 @@ def seems_off(seen: Reflections, kinds: tuple[str, ...]) -> Real:
     return np.hypot(turned * wave / (4 * np.pi), unshaped)
 
 
-def tell_each(seen: Reflections) -> list[Told]:
+def _tell_each(seen: Reflections) -> list[Told]:
     """What each event tells by itself."""
     told, through = [], 1.0  # transmission up to the event, there and back
     for m in range(seen.size.size):
@@ -345,8 +329,6 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
     settled = sure and ((one and seen.loss_known) or not fits)
     if settled and not names and goes_on is not None and not narrow:
         names = tuple(compress(JOINT, seen.joints[:, int(not goes_on), m]))
-    if settled and not names and (n := seen.stretch[m, 1]) > 0:
-        names = (stretch(n - 1),)
     in_line = abs(seen.mean[m].imag) < ON_AXIS * seen.size[m] and seen.size[m] < SMALL
     if settled and not names and seen.loss_known and seen.goes_as[level][m] and in_line:
         # what goes as a resistance and is none, as what comes from beyond it shows
@@ -397,3 +379,53 @@ def _twin(seen: Reflections, passed: float, m: int) -> int:
     end = beyond & seen.goes_as[level] & (np.abs(size / passed - 1) < FULL)
     twins = (against > expected / TWIN) & (size < expected * TWIN) & ~end
     return (-1 if np.any(twins[:m]) else 1) * int(np.any(twins))
+
+
+def tell_kinds(seen: Reflections) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    """Kinds of events on one uniform line, and the kinds that fit those of none that is known."""
+    if not seen.distance.size:
+        return (), ()
+    told = _stretches(seen, _tell_each(seen))
+    kinds = _slow_changes(seen, [kind for kind, _ in told])
+    fits = (fit if k in UNCLEAR else () for k, (_, fit) in zip(kinds, told, strict=True))
+    return tuple(kinds), tuple(fits)
+
+
+def _stretches(seen: Reflections, told: list[Told]) -> list[Told]:
+    """What is told with stretches of another impedance.
+
+    Where what lies beyond shows that nothing was lost it is one; else two resistances would do as
+    well, and neither is claimed.
+    """
+    share = ALIKE if seen.loss_known else ALIKE_BY_GUESS
+    for m in range(len(told) - 1):
+        pair = slice(m, m + 2)
+        r, off = seen.mean[pair].real, np.abs(seen.mean[pair].imag)
+        # its ends reflect r and, as 1 - r^2 passes there and back, -r (1 - r^2)
+        off_alike = abs(r[0] * (1 - r[0] ** 2) + r[1])
+        alike = off_alike < share * abs(r[0]) + 3 * np.sum(seen.uncertainty[pair])
+        if alike and np.all((seen.size[pair] < SMALL) & (off < ON_AXIS * np.abs(r))):
+            lossless, kind = told[pair] == [(STEP, ())] * 2, stretch(r[0])
+            losing = [f"{'shunt' if each < 0 else 'series'} resistance" for each in r]
+            told[pair] = [(kind, ()) if lossless else (UNKNOWN, (kind, each)) for each in losing]
+    return told
+
+
+def _slow_changes(seen: Reflections, kinds: list[str]) -> list[str]:
+    """Kinds with several in a row told as one slow change.
+
+    Not where most of the row have a clear kind of their own, as three connectors have; and not
+    behind a large echo, which rings.
+    """
+    kinds, size, apart = list(kinds), seen.size, seen.apart
+    largest = int(np.argmax(size))
+    last = largest if size[largest] >= FAINT else len(kinds)
+    breaks = [m for m in range(1, last) if apart[m] - apart[m - 1] >= RUN]
+    breaks += [m + after for m in range(last) if size[m] >= FAINT for after in (0, 1)]
+    for start, stop in pairwise(sorted({0, last, *breaks})):
+        row = [m for m in range(start, stop) if size[m] > DUST * np.max(size[start:stop])]
+        rings = start > 0 and size[start - 1] >= FAINT and apart[start] - apart[start - 1] < RUN
+        unclear = [m for m in row if kinds[m] in (*UNCLEAR, STEP)]
+        if not rings and len(row) >= 3 and 2 * len(unclear) >= len(row):
+            kinds[start:stop] = [SLOW] * (stop - start)
+    return kinds

@@ -68,13 +68,6 @@ def joints(size: Real, ratios: Real, band: Band) -> Complex:
     return np.asarray(reflection * np.exp(-1j * slope[..., None] * band.frequency))
 
 
-def shorts(angles: Real, band: Band) -> Complex:
-    """Short stretches of other impedance, so long [rad] in mid-band, as from the middle, (N, F)."""
-    # g (1 - exp(-2j a)) = 2j g sin(a) exp(-j a), where its ends reflect g and nearly -g
-    middle = np.average(band.frequency, weights=band.weight)
-    return np.asarray(1j * np.sin(angles[:, None] * band.frequency / middle))
-
-
 def _reactance(x: Real, frequency: Real, weight: Real) -> tuple[Real, Complex]:
     """What is x at mid-band over the band, and the turn of 1 / (1 + j x), (K, F).
 

@@ -8,10 +8,10 @@ from typing import NamedTuple
 import numpy as np
 
 from rfcal import defaults
+from rfcal.feedline.changes.behind import told_at_start, told_by_passing
 from rfcal.feedline.changes.compare import compare
 from rfcal.feedline.changes.comparison import Comparison, closed
 from rfcal.feedline.changes.loss import Lost, measured_more, more_than_stated
-from rfcal.feedline.changes.passing import told_at_start, told_by_passing
 from rfcal.feedline.faults import end as line_end
 from rfcal.feedline.faults.end import LEAST_LAST, REACH
 from rfcal.feedline.faults.events import FAULT, Events, find_events, loss_by_droop
@@ -73,7 +73,6 @@ def line_state(
     grown = comparison.lost if comparison else lost
     if found:
         lost = measured_more(frequency, found, wanted.line) if wanted.loss_known else None
-    placed = line_end.placed_by_loss(frequency, now.value, foot.line, seen.swept)
     if grown is not None:  # so that its end is told as it is
         seen = replace(foot, line=grown.on(foot.line)).look(now)
         seen, comparison = _against(foot, before, seen)
@@ -90,7 +89,6 @@ def line_state(
         lost=lost,
         since=grown if found and then is None else None,
         loss_known=foot.loss_known,
-        placed=foot.loss_known and placed,
         stated=wanted.line if found and wanted.loss_known else None,
         misstated=foot.misstated,
         unfollowed=bool(found and not wanted.by_length and not followed(frequency, found.delay_s)),
@@ -150,14 +148,14 @@ class _Foot:
 
     def _ended(self, sweep: Quantity, swept: Events) -> _Sight:
         """Events up to the line's end; more from beyond is told of a stated length alone."""
-        length, folded = self.line.length_m, swept.echoes.band.folds
+        length, folded = self.line.length_m, swept.band.folds
         events = line_end.unfolded(swept, length) if folded else swept
         own = line_end.own_delay(events, self.frequency)
         delayed = line_end.with_own_delay(events, own, line_end.strongest_on(events))
         open_ended = _Sight(sweep, swept, delayed, folded)
         if not length:
             return open_ended
-        last = length + events.near_m
+        last = length + events.band.near
         # a place that may be two is no end by that
         of_place = np.sqrt(events.distance_uncertainty_m**2 - events.merged_m**2)
         of_length, of_velocity = self.doubts[0], self.doubts[1] / self.line.velocity_factor
@@ -195,10 +193,10 @@ def _as_baseline_ends(foot: _Foot, then: Quantity) -> tuple[_Foot, _Sight]:
         return foot, seen
     swept, last = seen.swept, line_end.strongest_on(seen.swept).start
     place, of_velocity = float(swept.distance_m[last]), foot.doubts[1] / foot.line.velocity_factor
-    velocity = foot.line.velocity_factor * length / max(place, swept.resolution_m)
-    if not (SLOWEST < velocity < FASTEST and abs(swept.reflection[last]) > LEAST_LAST):
+    velocity = foot.line.velocity_factor * length / max(place, swept.band.resolution)
+    if not (SLOWEST < velocity < FASTEST and swept.size[last] > LEAST_LAST):
         return foot, seen
-    by_wide_band = OF_LAST * swept.resolution_m * (not swept.narrow)
+    by_wide_band = OF_LAST * swept.band.resolution * (not swept.band.narrow)
     own = line_end.own_delay(swept, foot.frequency)[last] + by_wide_band
     found = swept.distance_uncertainty_m[last] ** 2 - swept.merged_m[last] ** 2
     of_place = np.sqrt(max(found - (of_velocity * place) ** 2, 0.0) + own**2)
@@ -227,14 +225,14 @@ def _against(foot: _Foot, then: _Sight | None, now: _Sight) -> tuple[_Sight, Com
         return now, replace(found, changes=tuple(sorted(moved, key=lambda c: c.distance_m)))
     beyond_m = now.beyond_m
     if foot.found:  # as it was when its far end was swept
-        beyond_m = line_end.beyond_end(now.swept, now.end, length + now.swept.near_m)
+        beyond_m = line_end.beyond_end(now.swept, now.end, length + now.swept.band.near)
     if beyond_m is not None and then.beyond_m is None and then.end is not None:
         # the length was right in the baseline: the end is where it is now
         end = now.swept.distance_m.tolist().index(beyond_m)
         events = line_end.behind_end(now.swept, end, np.inf)
         now = now._replace(events=events, end=end, beyond_m=None)
     if now.end_m is not None and then.end_m is not None:
-        sooner = now.end_m < then.end_m - now.swept.near_m
+        sooner = now.end_m < then.end_m - now.swept.band.near
         if sooner and closed(*then.at_end, *now.at_end):
             now = now._replace(end=None)  # there it broke
     now = now._replace(events=told_by_passing(now.events, then.events))
@@ -244,7 +242,7 @@ def _against(foot: _Foot, then: _Sight | None, now: _Sight) -> tuple[_Sight, Com
     if (shift := found.shift) is None:
         return now, found
     if now.end is None and then.end_m is not None and shift.between_m is not None:
-        end = now.events.nearest(then.end_m + shift.size, now.events.near_m)
+        end = now.events.nearest(then.end_m + shift.size, now.events.band.near)
         if end is not None:
             now = now._replace(events=line_end.behind_end(now.events, end, np.inf), end=end)
     # its metres rest on the velocity factor
@@ -255,7 +253,7 @@ def _against(foot: _Foot, then: _Sight | None, now: _Sight) -> tuple[_Sight, Com
 
 def _by_its_end(foot: _Foot, seen: _Sight) -> Lost | None:
     """What the line loses more than is known of it, as far as its end tells."""
-    tells = foot.loss_known and not (seen.folded or seen.swept.narrow)
+    tells = foot.loss_known and not (seen.folded or seen.swept.band.narrow)
     # what hardly reflects falls over the band as it likes
     if not tells or seen.end_m is None or seen.at_end[0] < FAULT:
         return None

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from rfcal.feedline.faults.echoes import bounces
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.propagate import linear_region
-from rfcal.record.findings.line.ringing import may_ring, rings
+from rfcal.record.findings.line.band import may_ring, rings
 from rfcal.record.findings.line.verdict import places
 from rfcal.record.results import Device, LineState
 from rfcal.report.figures import chart, style
@@ -179,20 +179,20 @@ def line_figure(line: LineState) -> Figure:
     last = float(place[told].max(initial=0.0))
     end = line.length_m or float(place.max(initial=0.0))
     # all that is told of, and of the rest no more than surely lies there
-    far = min(3 * line.length_m or np.inf, 10 * now.resolution_m)
-    whole = max(now.range_m / 2, min(1.1 * line.length_m, now.range_m))
+    far = min(3 * line.length_m or np.inf, 10 * now.band.resolution)
+    whole = max(now.band.range / 2, min(1.1 * line.length_m, now.band.range))
     reach = max(min(max(1.6 * end, far), whole), 1.1 * last)
-    near = now.grid_m <= reach + now.grid_m[1]
+    near = now.band.grid <= reach + now.band.grid[1]
     floor = max(now.echoes.noise, 1e-5)
     for events, role, label in ((line.before, 1, "baseline"), (now, "corrected", "now")):
         if events is not None:
             size = np.maximum(events.magnitude[near], floor)
-            style.draw_curve(ax, now.grid_m[near], size, role, label)
+            style.draw_curve(ax, now.band.grid[near], size, role, label)
     at_end = np.arange(place.size) == line.end
     late, early, bounced = rings(line), may_ring(line), now.bounces_m
     # between places alone: what the end does by itself later on, it does without any fault
     off = np.abs(bounced[:, None] - bounces(place[~late])[1])
-    made = np.any(off < now.near_m, axis=1)
+    made = np.any(off < now.band.near, axis=1)
     behind = bounced[~made & (bounced > place[~late].max(initial=0.0))]
     for label, there, marker, face in (
         ("place that reflects", place[told], "v", style.TEXT),
@@ -203,7 +203,7 @@ def line_figure(line: LineState) -> Figure:
     ):
         there = there[there <= reach]
         if there.size:
-            at = 1.25 * np.interp(there, now.grid_m, now.magnitude)
+            at = 1.25 * np.interp(there, now.band.grid, now.magnitude)
             marks: dict[str, Any] = {"marker": marker, "facecolor": face, "edgecolor": style.TEXT}
             ax.scatter(there, at, label=label, s=40, zorder=4, **marks)
     ax.set(yscale="log", xlim=(0, reach), ylim=(floor, 2.0))

@@ -10,12 +10,7 @@ from rfcal.feedline.faults.events import FAULT
 from rfcal.feedline.faults.kinds import UNCLEAR
 from rfcal.findings import size_words
 from rfcal.record.findings.catalogue import line as say
-from rfcal.record.findings.line import verdict as state
-from rfcal.record.findings.line.band import FAINTEST, farther_words, least_seen, unplaced
-from rfcal.record.findings.line.changes import before_hidden, by_faults, most_words, of_end
-from rfcal.record.findings.line.loss import is_loss_measured, loss_db, weather_values
-from rfcal.record.findings.line.ringing import early_words, may_ring, rings
-from rfcal.record.findings.line.state import line_verdict
+from rfcal.record.findings.line import band, cable, state, verdict
 from rfcal.record.results import LineState
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.words import about, plus_minus, rounded
@@ -27,23 +22,22 @@ MADE_GOOD = "that was made good before the sweeps were compared"
 
 def line_lines(line: LineState) -> list[str]:
     """What a line check found, in lines."""
-    now, near = line.now, line.now.near_m
-    size, late, places = np.abs(now.reflection), rings(line), state.places(line)
+    now, near = line.now, line.now.band.near
+    size, late, places = now.size, band.rings(line), verdict.places(line)
     new = [c.distance_m for c in line.comparison.changes] if line.comparison else []
-    said = [f"{STATE}{line_verdict(line)[0]}", *_properties(line), _seen(line, len(places))]
+    said = [f"{STATE}{state.line_verdict(line)[0]}", *_properties(line), _seen(line, len(places))]
     for i in places:
         half, kind = coverage.K_AXIS * float(now.distance_uncertainty_m[i]), now.kind[i]
-        place = unplaced(line) or f"{plus_minus(float(now.distance_m[i]), half)} m"
+        place = band.unplaced(line) or f"{plus_minus(float(now.distance_m[i]), half)} m"
         row = [size_words(float(size[i]))]
-        if farther := farther_words(line, now.distance_m[i]):
+        if farther := band.farther_words(line, now.distance_m[i]):
             row.insert(0, farther)
         elif i != line.end and size[i] < LEAST:
             row += [] if now.distance_m[i] in new else [say.LINE_AS_SOUND]
         elif i != line.end or kind not in UNCLEAR:
-            row.insert(0, state.kind_words(line, now.distance_m[i], kind, now.fits[i]))
-        row[:0] = filter(None, [state.if_other_type(line, now.distance_m[i])])
+            row.insert(0, verdict.kind_words(line, now.distance_m[i], kind, now.fits[i]))
         if i == line.end:
-            place, stated = state.end_place(line)
+            place, stated = verdict.end_place(line)
             row.insert(0, f"the line's end{stated}")
             hides, told = say.LINE_HIDES.format(near=about(near)), LAST in said[0]
             row += [] if told or near > line.length_m else [f"which hides what may be in {hides}"]
@@ -52,11 +46,11 @@ def line_lines(line: LineState) -> list[str]:
         said.append(f"  {place}: {', '.join(row)}")
     if line.end is None and line.length_m and line.beyond_m is None:
         hidden = any(line.length_m - now.distance_m[i] < near for i in places)
-        said.append(f"  {state.end_place(line)[0]}: {say.LINE_END_UNSEEN[hidden]}")
+        said.append(f"  {verdict.end_place(line)[0]}: {say.LINE_END_UNSEEN[hidden]}")
         late &= np.abs(now.distance_m - line.length_m) > near
-    early = may_ring(line)
-    if (unsure := np.flatnonzero(early & (size > FAINTEST))).size:
-        said.append(f"  {early_words(line, unsure)}")
+    early = band.may_ring(line)
+    if (unsure := np.flatnonzero(early & (size > band.FAINTEST))).size:
+        said.append(f"  {band.early_words(line, unsure)}")
     late &= ~early
     # a band that does not even tell the line's ends apart tells of nothing behind it
     if np.any(late) and not near > line.length_m > 0:
@@ -64,22 +58,22 @@ def line_lines(line: LineState) -> list[str]:
         echoes = f"{', '.join(some)} and {last}" if some else last
         end = "the end" if line.length_m and line.beyond_m is None else "an antenna"
         said.append("  " + say.LINE_RINGS.format(places=echoes, end=end))
-    return said + state.what_tells(line) + _comparison_lines(line)
+    return said + verdict.what_tells(line) + _comparison_lines(line)
 
 
 def _seen(line: LineState, count: int) -> str:
     """How many places are listed, how fine and how far the sweep tells, and what it hides."""
-    now, near = line.now, line.now.near_m
-    far = min(now.range_m - near, now.seen_m)
+    now, near = line.now, line.now.band.near
+    far = min(now.band.range - near, now.seen_m)
     hidden = (
         f", as loss or stronger places hide a reflection of {FAULT:g} beyond"
         if now.seen_m <= far
         else ""
     )
-    if (least := least_seen(line)) > FAINTEST:
+    if (least := band.least_seen(line)) > band.FAINTEST:
         hidden += f", and of what lies before the end what reflects {least:.1g} or more"
     return (
-        f"places that reflect {FAINTEST:g} or more, nearest first: {count} (metres of this "
+        f"places that reflect {band.FAINTEST:g} or more, nearest first: {count} (metres of this "
         "cable from where the standards were connected; resolution: told apart from "
         f"{rounded(near, near)} m on; range: seen up to {rounded(far, far / 10)} m{hidden}; kinds "
         "are those of one uniform line):"
@@ -97,16 +91,15 @@ def _comparison_lines(line: LineState) -> list[str]:
     for c in found.changes:
         before, after = size_words(abs(c.before)), size_words(abs(c.after))
         told = f"changed by {c.size:.2g} (phase counted)"
-        told += "" if before_hidden(line, c) else f", from {before} to {after}"
-        if c is found.changes[0] and of_end(line, c):
-            told = f"now reflects {after}" if c.closed else most_words(line)[1]
-        told += say.LINE_EXPLAINED.get(by_faults(line, c), "")
+        told += "" if state.before_hidden(line, c) else f", from {before} to {after}"
+        if c is found.changes[0] and state.of_end(line, c):
+            told = f"now reflects {after}" if c.closed else state.most_words(line)[1]
         told = {"new": f"new, {after}", "gone": f"gone, {before}"}.get(c.what, told)
-        said.append(f"  {state.place_words(line, c.distance_m)}: {told}")
+        said.append(f"  {verdict.place_words(line, c.distance_m)}: {told}")
     if found.shift is not None:
         said.append(shift_words(found.shift))
     if (lost := found.lost or found.weather) is not None:
-        said.append(say.LINE_LOSS_MOVED.format(**weather_values(lost)) + MADE_GOOD)
+        said.append(say.LINE_LOSS_MOVED.format(**cable.weather_values(lost)) + MADE_GOOD)
     if not found.changes:
         most = f"{found.largest:.2g} of reflection at most, at {found.largest_hz / 1e6:.4g} MHz"
         said.append(f"the two sweeps differ by {most}")
@@ -133,9 +126,9 @@ def _properties(line: LineState) -> list[str]:
     if found is None:
         return []
     of = found.standard_uncertainty
-    (loss, half), middle = loss_db(line), np.mean(line.frequency) / 1e6
+    (loss, half), middle = cable.loss_db(line), np.mean(line.frequency) / 1e6
     lost = f"{plus_minus(loss, half)} dB in all"
-    if not is_loss_measured(line):
+    if not cable.is_loss_measured(line):
         lost = f"not known, below {math.ceil(loss + half)} dB in all"
     usual = ""
     if line.stated is not None:

@@ -12,7 +12,6 @@ LINE_AS_SOUND, LINE_NEXT_VISIT = "as a sound connector may", "look there at the 
 LINE_NEW_SMALL = f"new but small reflection{{s}} at {{places}}: {LINE_NEXT_VISIT}"
 LINE_PLACE = "reflection{s} at {places}, {kind}"
 LINE_BEFORE = "that is before {end}"
-LINE_ON_THE_WAY = "small reflection{s} at {places}: look there on the way"
 LINE_LOOK_THERE, LINE_SWEEP_FIRST = ": look there", ": sweep in smaller steps before you look"
 LINE_ONE_END = "that may be the line's end: state length_m to be sure"
 LINE_OVER = (
@@ -21,32 +20,21 @@ LINE_OVER = (
 )
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
-LINE_MOST, LINE_ALL_OVER = (
-    "most at {most_mhz:.4g} MHz, by {most:.2g} (phase counted)",
-    "by some {most:.2g} all over the band",
-)
+LINE_MOST = "it changed most at {most_mhz:.4g} MHz, by {most:.2g} (phase counted)"
 LINE_CHANGED = "has changed"
 LINE_CAME = ": at {mhz:.4g} MHz what comes back to the foot is {after} and was {before}"
-LINE_DIFFERS, LINE_LEAST = "it changed ", "; its least is {now}, and was {was}"
 LINE_TURNED = (
-    "reflects as much as before, but at another phase; that may be {line}an antenna that was "
-    "moved, retuned or got wet"
+    "reflects as much as before, but at another phase; that may be a line that was cut or made "
+    "longer (ask on the ground), or is warmer or colder, or an antenna that was moved, retuned or "
+    "got wet"
 )
-LINE_TURNED_BY = {
-    "longer": "some {piece:.2g} m more line (ask on the ground whether any was added), or ",
-    "shorter": "some {piece:.2g} m less line (ask on the ground whether it was cut), or ",
-    "either": "a line that was cut or made longer (ask on the ground), or ",
-    "weather": "a warmer or colder line beside a piece put in or taken out, or ",
-}
 LINE_NO_OTHER = "no other place changed, and what warmth did to the line is in these figures"
 LINE_LOSS_HIDDEN = (
     "whether the line itself loses more cannot be told beside that: sweep it with its far end open "
     "or short, and compare with an earlier such sweep"
 )
 LINE_THROUGH = "what lies beyond is seen through it and seems changed too"
-LINE_THROUGH_WEAKLY = "what lies beyond is seen weakly through it"
 LINE_NONE_BEYOND, LINE_UP_TO = "nothing is seen beyond {it}", "up to there the line is as it was"
-LINE_NEARER = "that is {off:.1f} m before what the line ended in, and "
 LINE_CLOSED = "the line now ends at {place} in what reflects {after}, as {like}"
 LINE_LIKE = {
     "open": "an open line does: look there for a break, or for what came off",
@@ -67,11 +55,6 @@ LINE_IF_WET = (
     "{place} ({wet_m:.1f} m along the line if it is wet or other cable from {from_m:.1f} m "
     "to there)"
 )
-LINE_EXPLAINED = {
-    "all": ", as a fault before it explains",
-    "perhaps": ", as a fault before it may explain",
-    "more": ", more than a fault before it explains",
-}
 LINE_THROUGH_IT = {
     "all": ", which this alone can explain",
     "perhaps": ", which this alone may explain, or this and an antenna off by a few per cent",
@@ -86,7 +69,8 @@ LINE_END = (
 LINE_ANYWHERE = "what the line ends in (antenna, feed point), or something anywhere on it, "
 LINE_SOMEWHERE = "anywhere up to {near} m"
 LINE_UNPLACED = (
-    "this band cannot tell where (resolution {near} m): {length}sweep {needed:g} MHz wide or wider"
+    "this band cannot tell places on the line apart (resolution {near} m): {length}sweep "
+    "{needed:g} MHz wide or wider"
 )
 LINE_STATE_LENGTH = "state length_m, and "
 LINE_PERHAPS = "what appears at {places}, is how the line's end answers, or a place of its own"
@@ -96,25 +80,15 @@ LINE_ABOUT = (
 LINE_LONGER = "from {place} on{other}, the line is {size} m {more} than it was: {look}"
 LINE_OR_FROM = ", or from {place:.1f} m on unless a plain joint or leak is there"
 LINE_LOOK = {
-    "longer": "look for another piece of line, or for water or a crush, which slow the wave",
-    "shorter": "look whether a piece was taken out, or whether water has dried",
+    "longer": "ask on the ground whether a piece was put in (then state length_m as it is now), "
+    "else look for water or a crush, which slow the wave",
+    "shorter": "ask on the ground whether it was cut or a piece taken out (then state length_m as "
+    "it is now), else look whether water has dried",
 }
 LINE_LOOK_BREAK = (
     "its end may reflect all, so look for a break there first, else whether a piece was taken "
     "out, or whether water has dried"
 )
-LINE_NOTHING_NEW = (
-    "the line is {size} m {more} than it was, as metres of this cable, and nothing new reflects: "
-)
-LINE_ADDED = {
-    "longer": "was a piece of about {piece:.2g} m added since? Ask {ends}{length}; if none was, "
-    "look between {near:.1f} and {far:.1f} m for water or a crush, though what slows the wave so "
-    "much would hardly go without reflecting",
-    "shorter": "was it cut, or a piece taken out? Ask {ends}{length}; if not, look between "
-    "{near:.1f} and {far:.1f} m whether water has dried",
-}
-LINE_LENGTH_NOW = ", and state length_m as it is now"
-LINE_ADDED_ENDS = "on the ground first, at its foot", "at the antenna"
 LINE_LOST = (
     "the line {loses} {more} dB {way} than {than} at {middle}, along its {length_m:.0f} m or in a "
     "part of them ({per_100m:.2g} dB per 100 m {way} if all along){look}"
@@ -133,9 +107,6 @@ LINE_LOST_OR_END = (
     "as old or wet cable does, or what it ends in reflects less: a wider sweep, or one with the "
     "far end open or short, tells which"
 )
-LINE_SLOWS = (
-    "from there on the line seems longer than it was, by some {size:.1g} m, as that slows the wave"
-)
 LINE_SOUND = "the line is as it was: nothing reflects otherwise by {least:g} or more up to {end}"
 LINE_WEATHER = (
     "the line is as it was but for weather: it loses {size} dB {more} at {middle}, no more "
@@ -147,24 +118,16 @@ LINE_OR_END = (
     "with a velocity factor of {fits:.2f}, not {stated:.2f}, what reflects at {place:.1f} m is the "
     "line's end"
 )
-LINE_TYPE_FIRST, LINE_OR_TYPE = "look at the cable's type first: {other}; ", "; or, {other}"
-LINE_END_TYPE = (
-    "the end is seen at {place:.1f} m, as with a velocity factor of {fits:.2f}, not "
-    "{stated:.2f}{piece}, or as jumpers of another cable or an antenna's own delay make it: look "
-    "at the cable's type and at the jumpers"
+LINE_TYPE_FIRST = "look at the cable's type first: {other}; else "
+LINE_OR_TYPE = "; or, {other}"
+LINE_BEHIND_LOSS = (
+    "{kind} behind cable that loses more than the stated type (look at its print first: metres "
+    "change with it)"
 )
-LINE_OR_PIECE = ", or with a piece of {piece:.2g} m put in"
-LINE_OR_LOSSIER = (
-    "if it is one that loses more, with a velocity factor of {fits}, not {stated:.2f}, this is "
-    "{kind}, {places} m away"
-)
-LINE_BEHIND_LOSS = "{kind} behind cable that loses more than the stated type"
 LINE_OTHER = (
     "look at the cable's type first, then at length_m: with a velocity factor of {fits}, not "
     "{stated:.2f}, what reflects at {place:.1f} m is the line's end, and metres here are by that"
 )
-LINE_IF_OTHER = "{place} m if the cable's type is wrong (velocity factor {fits})"
-LINE_IF_RIGHT, LINE_ELSE = "{place} if it is right", "else "
 LINE_BY_TYPE = "{place:.1f} m by the stated type"
 LINE_BEYOND = (
     "look for a piece that was put in, at the cable's type, and for water, which slows the wave; "
@@ -189,10 +152,6 @@ LINE_SMALLER = (
     f"nothing{{other}} before {{end}} reflects more than {{size}}, at {{place}}, {LINE_AS_SOUND}"
 )
 LINE_END_HIDES = f"a fault in {LINE_HIDES} would not be told from the end"
-LINE_BLIND = (
-    "this band cannot tell places on the line apart from {end} (resolution {near} m): sweep "
-    "{needed:g} MHz wide or wider"
-)
 LINE_END_ITSELF = "{end}{seen} reflects {size}"
 LINE_END_DIPS = " by a mean over the band, and {least} at {mhz:.4g} MHz"
 LINE_END_UNSEEN = {
@@ -201,8 +160,7 @@ LINE_END_UNSEEN = {
 }
 LINE_END_STATED = " (by the record at {length_m:.4g} m)"
 LINE_END_SEEN = (
-    " (seen at {seen} m)",
-    " (seen at {seen} m, as an antenna's own delay can make it)",
+    " (seen at {seen} m, as an antenna's own delay, jumpers or another type of cable make it)"
 )
 LINE_END_KINDS = {
     "open": ", as an open line does (broken there, or no antenna connected: look there), or, if "
@@ -213,7 +171,6 @@ LINE_FROM_START = (
     "from the very start the line is of about {ohm:.0f} ohm, not {z0:.3g}: look at the cable's "
     "print"
 )
-LINE_AT_FOOT = " (as an arrestor or a connector there also makes)"
 LINE_KINDS = {k.name: f"{k.means}, as of {k.like}" if k.like else k.means for k in KINDS} | {
     "slow change": "a slow change over some length, as of water in the cable",
     "mismatch": "no single simple fault (a damaged length, a stub as of an arrestor, or faults "
@@ -230,7 +187,6 @@ LINE_FITS = {k.name: k.means for k in KINDS} | {
     STRETCH.format("higher"): "a stretch of higher impedance (chafed, kinked or other cable)",
 }
 """The same in a list of those that fit."""
-LINE_SHORT = "{stretch}, as some {length:.2g} m of {ohm:.2g} ohm would be"
 LINE_ANY = "of a kind that so narrow a band cannot tell (a joint, a kink, water, other cable)"
 LINE_TELL_TWINS = (
     "a resistance takes up power and a step or stretch of other impedance does not: sweep once "
@@ -239,10 +195,6 @@ LINE_TELL_TWINS = (
 )
 LINE_TELL_BAND = (
     "so narrow a band hardly tells kinds apart: a sweep from {low:.3g} to {high:.3g} MHz does"
-)
-LINE_TELL_SHORT = (
-    "a short stretch of cable reflects at these frequencies as an inductance or a capacitance "
-    "does: look at the place, or sweep up to {top:g} MHz, which tells them apart"
 )
 LINE_TELL_RINGING = "a sweep of the line with its far end open or short tells which"
 LINE_TELL_LOSS = "what the line loses would tell more: state its type, or its loss"
@@ -255,23 +207,17 @@ LINE_LENGTH = warning(
     "than from there: look whether a piece of line was forgotten, and correct length_m or the "
     "velocity factor.",
 )
-LINE_WIDER = "a sweep {needed_mhz:g} MHz wide or wider"
-LINE_THAT_BAND = "the sweep from {low:.3g} to {high:.3g} MHz that tells kinds also"
 LINE_NARROW = note(
     "line-narrow: line check",
     "This sweep is {width_mhz:.3g} MHz wide, so places within {near_m} m of each other or of "
-    "the line's end appear as one: {sweep} tells them apart from {aim_m:.2g} m on.",
+    "the line's end appear as one: a sweep {needed_mhz:g} MHz wide or wider tells them apart from "
+    "{aim_m:.2g} m on.",
 )
 LINE_LOSS_UNSEEN = note(
     "line-loss-unseen: line check",
-    "Sweep the line once with its far end open and once short, as far_end_open and far_end_short: "
-    "its loss was not measured, and water or age that only adds loss would not show.",
-)
-LINE_LOSS_SINCE = note(
-    "line-loss-since: line check",
-    "Unless its far end was swept open or short today, sweep the line with it open as it is now, "
-    "and name that as reading: whether it has lost more since, as by water or age, does not show "
-    "behind what it ends in.",
+    "Sweep the line as it is now with its far end open, and name that as reading, or open and "
+    "short, as far_end_open and far_end_short: unless that was done today, what water or age made "
+    "it lose does not show behind what it ends in.",
 )
 LINE_FIGURES = (
     "its velocity factor is {seen:.3f}, where its type has {type:.3g}",

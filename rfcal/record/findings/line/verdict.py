@@ -7,34 +7,15 @@ from itertools import compress
 
 import numpy as np
 
+from rfcal.feedline.changes.behind import START
 from rfcal.feedline.changes.comparison import LEAST
-from rfcal.feedline.changes.passing import START
 from rfcal.feedline.faults.end import more_than_all, strongest_on
 from rfcal.feedline.faults.events import FAULT
-from rfcal.feedline.faults.kinds import CRUSH, MISMATCH, RESISTIVE, SLOWING, STEP, UNCLEAR, stretch
+from rfcal.feedline.faults.kinds import MISMATCH, RESISTIVE, STEP, UNCLEAR
 from rfcal.findings import size_words
 from rfcal.maths.reflection import to_impedance
-from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
-from rfcal.record.findings.line.band import (
-    FAINTEST,
-    about_range,
-    deciding_mhz,
-    farther_words,
-    least_seen,
-    may_fold,
-    needed_mhz,
-    unplaced,
-)
-from rfcal.record.findings.line.loss import lost_words
-from rfcal.record.findings.line.otherwise import (
-    by_other_types,
-    or_end,
-    stretches,
-    too_short,
-    usual_type,
-)
-from rfcal.record.findings.line.ringing import may_ring, perhaps, perhaps_words, rings
+from rfcal.record.findings.line import band, cable
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
 from rfcal.uncertainty.words import about, plus_minus
@@ -47,9 +28,6 @@ LEAST_MOVE = 0.01
 
 ALIKE = 0.5
 """A small place is told of in a sentence if it is larger than this part of the largest."""
-
-FOOT_M = 1.0
-"""So near the standards arrestors and connectors are [m] (common practice, no source)."""
 
 MOST_FIT = 4
 """So many kinds that fit are named."""
@@ -83,15 +61,13 @@ def reflections(
 
 def look_words(state: LineState, distance_m: Iterable[float]) -> str:
     """What to do about places: nobody is sent up for one that may lie elsewhere."""
-    elsewhere = any(farther_words(state, place) for place in distance_m)
+    elsewhere = any(band.farther_words(state, place) for place in distance_m)
     return say.LINE_SWEEP_FIRST if elsewhere else say.LINE_LOOK_THERE
 
 
 def _where(state: LineState, distance_m: float) -> str:
     """A place that reflects; behind a stretch that slows the wave also where that puts it."""
     place, shift = place_words(state, distance_m), state.comparison and state.comparison.shift
-    if other := if_other_type(state, distance_m):
-        return f"{other}, {say.LINE_IF_RIGHT.format(place=place)}"
     if not shift or shift.between_m is None or shift.from_m is None:
         return place
     if not shift.from_m < (wet_m := distance_m - shift.size) < distance_m:
@@ -99,38 +75,26 @@ def _where(state: LineState, distance_m: float) -> str:
     return say.LINE_IF_WET.format(place=place, wet_m=wet_m, from_m=shift.from_m)
 
 
-def if_other_type(state: LineState, distance_m: float) -> str:
-    """Where a place is if the cable is of another type, where that is to be doubted."""
-    return by_other_types(state, distance_m, _last(state))
-
-
-def _last(state: LineState) -> int | None:
-    """Which place may be the line's end, if it is of another type than stated."""
-    if state.beyond_m is not None:
-        return int(np.argmin(np.abs(state.now.distance_m - state.beyond_m)))
-    return max(np.flatnonzero(_strong(state)).tolist(), default=None)
-
-
 def _strong(state: LineState) -> np.ndarray:
     """Which places are faults, or may be the end of a line whose length is not known, (K,)."""
-    strong = np.abs(state.now.reflection) >= FAULT
+    strong = state.now.size >= FAULT
     if state.length_m and state.beyond_m is None:
         strong &= np.arange(strong.size) != state.end
     elif state.beyond_m is None and strong.size:
         # the farthest may be the end, however weak it comes back
-        strong[(places(state) or [int(np.argmax(np.abs(state.now.reflection)))])[-1]] = True
-    return strong & ~rings(state) & (np.arange(strong.size) != _from_start(state))
+        strong[(places(state) or [int(np.argmax(state.now.size))])[-1]] = True
+    return strong & ~band.rings(state) & (np.arange(strong.size) != _from_start(state))
 
 
 def places(state: LineState) -> list[int]:
     """Which places are told of: not what rings, nor what is too faint for anybody to look at."""
-    return np.flatnonzero(~rings(state) & (np.abs(state.now.reflection) > FAINTEST)).tolist()
+    return np.flatnonzero(~band.rings(state) & (state.now.size > band.FAINTEST)).tolist()
 
 
 def unplaced_words(state: LineState) -> str:
     """That no place can be told, and what to sweep."""
     length = "" if state.length_m else say.LINE_STATE_LENGTH
-    near, needed = about(state.now.near_m), needed_mhz(state)
+    near, needed = about(state.now.band.near), band.needed_mhz(state)
     return say.LINE_UNPLACED.format(near=near, length=length, needed=needed)
 
 
@@ -138,40 +102,25 @@ def kind_words(state: LineState, distance_m: float, kind: str, fits: tuple[str, 
     """What a place may be; where its kind is not known, those that fit if they are few.
 
     A resistance may be a step of impedance, unless what passes it or an end that reflects all tells
-    by its size; a reactance, a short stretch; and by a narrow band hardly anything is no length of
-    other or wet cable.
+    by its size; and by a narrow band hardly anything is no length of other or wet cable.
     """
     now, names = state.now, fits or (kind,) * (kind in say.LINE_FITS)
-    at = now.nearest(distance_m, now.resolution_m)
-    short = {} if at is None else _short(state, at)
+    at = now.nearest(distance_m, now.band.resolution)
     resistive = RESISTIVE & set(names)
     told = fits == (kind,) if len(names) == 1 else resistive == set(names)
     begins = resistive and not told and not set(say.LINE_STRETCH) & set(names)
     names += (STEP,) * bool(begins and not _ends_whole(state))
-    names += (WET,) * (now.narrow and bool(set(names) - ENDS))
-    at_foot = say.LINE_AT_FOOT if distance_m < FOOT_M or state.before is None else ""
+    names += (WET,) * (now.band.narrow and bool(set(names) - ENDS))
     if len(names) > MOST_FIT:
-        return say.LINE_ANY if now.narrow else say.LINE_KINDS["unknown"]
-    if len(names) < 2 and not set(names) & set(short):
+        return say.LINE_ANY if now.band.narrow else say.LINE_KINDS["unknown"]
+    if len(names) < 2:
         kind = names[0] if names else kind
         may_end = kind == MISMATCH and at is not None and at not in before_end(state)
-        words = say.LINE_MAYBE_END if may_end else say.LINE_KINDS.get(kind, f"a {kind}")
-        words += at_foot if kind == CRUSH.name else ""
-        return ", or ".join([words, *(short.values() if kind in SLOWING else ())])
+        return say.LINE_MAYBE_END if may_end else say.LINE_KINDS.get(kind, f"a {kind}")
     known = {end: say.LINE_BEHIND_LOSS.format(kind=say.LINE_FITS[end]) for end in ENDS}
-    means = say.LINE_FITS | (known if state.loss_known else {}) | short
-    means |= {CRUSH.name: say.LINE_FITS[CRUSH.name] + at_foot}
-    every = dict.fromkeys([*names, *(short if SLOWING & set(names) else ())])
-    *some, last = [means.get(name, f"a {name}") for name in every]
+    means = say.LINE_FITS | (known if state.loss_known else {})
+    *some, last = [means.get(name, f"a {name}") for name in dict.fromkeys(names)]
     return " or ".join(filter(None, [", ".join(some), last]))
-
-
-def _short(state: LineState, at: int) -> dict[str, str]:
-    """The kind that a short stretch at a place would be and that in words, where it may be one."""
-    length, ratio = state.now.stretch[at].tolist()
-    kind = stretch(ratio - 1)
-    values = {"stretch": say.LINE_FITS[kind], "length": length, "ohm": ratio * state.now.z0}
-    return {kind: say.LINE_SHORT.format(**values)} if length > 0 else {}
 
 
 def _ends_whole(state: LineState) -> bool:
@@ -189,8 +138,8 @@ def before_end(state: LineState) -> list[int]:
 def _from_start(state: LineState) -> int | None:
     """Which place is none, as a line of another impedance begins there, at the very start."""
     now = state.now
-    first = now.nearest(0.0, START * now.resolution_m)
-    if first is None or now.kind[first] != STEP or abs(now.reflection[first]) < FAULT:
+    first = now.nearest(0.0, START * now.band.resolution)
+    if first is None or now.kind[first] != STEP or now.size[first] < FAULT:
         return None
     return first
 
@@ -198,47 +147,40 @@ def _from_start(state: LineState) -> int | None:
 def what_tells(state: LineState) -> list[str]:
     """What would tell the kinds of places that are open."""
     now = state.now
-    before = [m for m in before_end(state) if abs(now.reflection[m]) >= LEAST]
-    if may_fold(state) or not before:
+    before = [m for m in before_end(state) if now.size[m] >= LEAST]
+    if band.may_fold(state) or not before:
         return []
-    if now.narrow:
+    if now.band.narrow:
         if not any(now.kind[m] in UNCLEAR for m in before):
             return []
-        low, high = deciding_mhz(state)
+        low, high = band.deciding_mhz(state)
         return [say.LINE_TELL_BAND.format(low=low, high=high)]
     each = [(now.kind[m], now.fits[m]) for m in before if now.fits[m] != (now.kind[m],)]
     twins = RESISTIVE & {kind for told, fits in each for kind in (told, *fits)}
     said = [say.LINE_TELL_TWINS] if twins and not _ends_whole(state) else []
-    short = [now.stretch[m, 0] for m in before if now.kind[m] in SLOWING]
-    if any(length > 0 for length in short):
-        # it reflects most where it is a quarter wave long
-        quarter = now.velocity_factor * SPEED_OF_LIGHT / 4 / np.nanmin(short)
-        said.append(say.LINE_TELL_SHORT.format(top=float(f"{quarter / 1e6:.2g}")))
     unclear = twins or any(fits for _, fits in each)
     return said + ([say.LINE_TELL_LOSS] if unclear and not state.loss_known else [])
 
 
 def alone(state: LineState) -> tuple[str, bool]:
     """A line without a baseline: what reflects before its end, or more than once without one."""
-    now, size = state.now, np.abs(state.now.reflection)
+    now, size = state.now, state.now.size
     ends = bool(state.length_m) and state.beyond_m is None
     if np.all(size < LEAST) and not (ends and size.size):
-        sight = min(now.range_m, now.seen_m)
+        sight = min(now.band.range, now.seen_m)
         return sentence(say.LINE_SILENT.format(least=LEAST, range_m=sight)), False
-    if may_fold(state):
-        return about_range(state)[0].message, True
-    if unplaced(state):
+    if band.may_fold(state):
+        return band.about_range(state)[0].message, True
+    if band.unplaced(state):
         most = f"{say.LINE_ANYWHERE}reflects {size_words(float(np.max(size)))}"
         return sentence(f"{most}; {unplaced_words(state)}"), False
     strong = _strong(state)
     every = zip(now.distance_m.tolist(), now.reflection.tolist(), now.kind, now.fits, strict=True)
-    rung = bool(np.any(rings(state)))
-    first, also = or_end(state, strong, rung) if np.any(strong) else ("", "")
+    rung = bool(np.any(band.rings(state)))
+    first, also = cable.or_end(state, strong, rung) if np.any(strong) else ("", "")
     words = say.LINE_PLACE + "{look}" * bool(ends and not first)
     told = reflections(state, words, list(compress(every, strong)))
-    told += stretches(state, before_end(state), strong)
-    either = any(if_other_type(state, each) for each in now.distance_m[strong])
-    first += say.LINE_ELSE * bool(first and not either)
+    told += cable.stretches(state, before_end(state), strong)
     told[:1] = [first + each for each in told[:1]]
     if ends:
         said, fault = _ended(state, strong, told, first, also)
@@ -247,11 +189,11 @@ def alone(state: LineState) -> tuple[str, bool]:
     which = (
         say.LINE_WHICH_END
         if np.sum(strong) > 1
-        else f"{say.LINE_ONE_END}; {say.LINE_END_HIDES.format(near=about(now.near_m))}"
+        else f"{say.LINE_ONE_END}; {say.LINE_END_HIDES.format(near=about(now.band.near))}"
     )
     which = f"{which}; {say.LINE_OVER.format(there='there')}" if over else which
     if state.beyond_m is not None:
-        which = too_short(state, state.beyond_m)
+        which = cable.too_short(state, state.beyond_m)
     return sentence("; ".join([*told, which])), bool(np.sum(strong) > 1 or over)
 
 
@@ -261,23 +203,20 @@ def _ended(
     """What is said of a line whose end is known, with what is told of its places."""
     now, end, start = state.now, end_words(state), _from_start(state)
     losses = [lost for lost in (state.since, state.lost) if lost is not None]
-    lost, sure = [lost_words(state, each) for each in losses], any(each.sure for each in losses)
+    lost = [cable.lost_words(state, each) for each in losses]
+    sure = any(each.sure for each in losses)
     itself, no_antenna = _end_itself(state)
-    if other := usual_type(state):
-        itself, also = [*itself, other], f"{also}; {other}"
-    said = [*_small(state, end), say.LINE_END_HIDES.format(near=about(now.near_m)), *itself]
+    said = [*_small(state, end), say.LINE_END_HIDES.format(near=about(now.band.near)), *itself]
     if no_antenna:
         said, end = [*itself, *_small(state, "it")], "it"
-    if now.near_m > state.length_m and (needed := needed_mhz(state)) and not before_end(state):
-        near = about(now.near_m)
-        blind = say.LINE_BLIND.format(end=end_words(state), near=near, needed=needed)
-        said = [blind, *itself]
+    blind = now.band.near > state.length_m and band.needed_mhz(state)
+    if blind and not before_end(state):
+        said = [unplaced_words(state), *itself]
     if told:
         said = [*told, say.LINE_BEFORE.format(end=end) + also]
-        said += [] if first else _on_the_way(state, strong)
         said = [*itself, *said] if no_antenna else said
     said = [*lost, *said] if sure and not told else [*said, *lost]
-    if maybe := perhaps_words(state):  # what is sure is looked at first
+    if maybe := band.perhaps_words(state):  # what is sure is looked at first
         said = [*said, maybe] if told else [maybe, *said]
     if start is not None:
         ohm = to_impedance(now.reflection[start].real, now.z0).real
@@ -286,19 +225,10 @@ def _ended(
     return said, bool(told or sure or no_antenna or may_be or start is not None)
 
 
-def _on_the_way(state: LineState, strong: np.ndarray) -> list[str]:
-    """What is listed nearer than a fault: nobody is to pass it."""
-    now, last = state.now, np.flatnonzero(strong)[-1]
-    way = [m for m in places(state) if m < last and LEAST <= abs(now.reflection[m]) < FAULT]
-    each = [(float(now.distance_m[m]), now.reflection[m], "", ()) for m in way]
-    each = [one for one in each if not farther_words(state, one[0])]
-    return reflections(state, say.LINE_ON_THE_WAY, each)
-
-
 def _small(state: LineState, end: str) -> list[str]:
     """What is listed where nothing is a fault: a reader of one sentence is to know of it."""
-    now, size = state.now, np.abs(state.now.reflection)
-    early = perhaps(state)
+    now, size = state.now, state.now.size
+    early = band.perhaps(state)
     if not (listed := before_end(state)):
         other = " other" if early else ""
         return [say.LINE_NO_FAULT.format(other=other, size=size_words(FAULT), end=end)]
@@ -311,21 +241,21 @@ def _small(state: LineState, end: str) -> list[str]:
     each = [(float(now.distance_m[m]), now.reflection[m], now.kind[m], now.fits[m]) for m in told]
     said = reflections(state, say.LINE_SMALL, each)
     said[-1] += f": {say.LINE_NEXT_VISIT}"
-    said += stretches(state, listed, np.isin(np.arange(size.size), told))
-    others = np.setdiff1d([*listed, *np.flatnonzero(may_ring(state))], [*told, *early])
-    rest = max([least_seen(state), *size[others]])
+    said += cable.stretches(state, listed, np.isin(np.arange(size.size), told))
+    others = np.setdiff1d([*listed, *np.flatnonzero(band.may_ring(state))], [*told, *early])
+    rest = max([band.least_seen(state), *size[others]])
     return [*said, say.LINE_NO_MORE.format(end=end, size=math.ceil(1e3 * rest) / 1e3)]
 
 
 def _end_itself(state: LineState) -> tuple[list[str], bool]:
     """What the line's end reflects, where that is much; whether it is an open or a short."""
-    if state.end is None or abs(state.now.reflection[state.end]) < FAULT:
+    if state.end is None or state.now.size[state.end] < FAULT:
         return [], False
-    size, kind = size_words(abs(state.now.reflection[state.end])), state.now.kind[state.end]
+    size, kind = size_words(state.now.size[state.end]), state.now.kind[state.end]
     as_what = say.LINE_END_KINDS.get(kind, "")
     end, seen = end_words(state) if as_what else "the end itself", end_place(state)[1]
     said, dip = say.LINE_END_ITSELF.format(end=end, seen=seen, size=size) + as_what, None
-    if not (as_what or state.now.narrow):
+    if not (as_what or state.now.band.narrow):
         dip = state.now.dip(state.end)
     if dip is not None:
         values = {"mhz": state.frequency[dip[0]] / 1e6, "least": size_words(dip[1])}
@@ -350,8 +280,8 @@ def end_place(state: LineState) -> tuple[str, str]:
     closed = found and any(change.closed for change in found.changes)
     moved = note and found and found.shift and found.shift.between_m
     if not (now.kind[at] in ENDS or closed or moved):
-        words = say.LINE_END_SEEN[bool(now.narrow and seen > stated)]
-        return place, words.format(seen=plus_minus(seen, of_seen)) if note else ""
+        words = say.LINE_END_SEEN.format(seen=plus_minus(seen, of_seen))
+        return place, words if note else ""
     place = f"{plus_minus(seen, of_seen)} m"
     return place, say.LINE_END_STATED.format(**note) if note else ""
 
@@ -368,20 +298,20 @@ def end_words(state: LineState) -> str:
     """Where the line ends, or how far it was seen, in words."""
     if state.length_m and state.beyond_m is None:
         return f"the line's end at {end_place(state)[0]}"
-    return f"{min(state.now.range_m, state.now.seen_m):.0f} m"
+    return f"{min(state.now.band.range, state.now.seen_m):.0f} m"
 
 
 def place_words(state: LineState, distance_m: float) -> str:
     """A distance [m] with the 95 % half-width of the place that is found there, if one is."""
     if at_end(state, distance_m):
         return end_place(state)[0]
-    if somewhere := unplaced(state):
+    if somewhere := band.unplaced(state):
         return somewhere
-    now, nearest = state.now, state.now.nearest(distance_m, state.now.resolution_m)
+    now, nearest = state.now, state.now.nearest(distance_m, state.now.band.resolution)
     place = f"{distance_m:.1f} m"
     if nearest is not None:
         place = f"{plus_minus(distance_m, K_AXIS * float(now.distance_uncertainty_m[nearest]))} m"
-    said = farther_words(state, distance_m)
+    said = band.farther_words(state, distance_m)
     if state.misstated is not None:
         said = say.LINE_BY_TYPE.format(place=distance_m * state.misstated[0] / now.velocity_factor)
     return f"{place} ({said})" if said else place

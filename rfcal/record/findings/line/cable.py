@@ -1,16 +1,87 @@
-"""What a line loses, and how much more than it did or than its type does, in words."""
+"""What a cable is beside what it is stated to be: of another type, longer, wet, or lossier."""
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline.changes.loss import LEAST_DB, SURELY, Lost
+from rfcal.feedline.faults.end import WHOLE, sooner_end
+from rfcal.feedline.faults.kinds import FULL, ON_AXIS, RESISTIVE, TWIN
+from rfcal.feedline.measure import FASTEST
 from rfcal.findings import Finding
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState
 from rfcal.uncertainty.coverage import K_AXIS
+from rfcal.uncertainty.words import plus_minus
+
+LEAST_M = 1.0
+"""The shortest line [m] that another one is taken for."""
+
+SLOWED = 0.75
+"""Speed on wet cable over that on dry, at least [1]: of soaked foam (value from memory)."""
+
 
 MOST_OPEN = 0.75
 """A loss is not known where this part of it, and `LEAST_DB`, is within its 95 % half-width."""
+
+
+def or_end(state: LineState, strong: np.ndarray, rings: bool) -> tuple[str, str]:
+    """The other explanation where no end is seen: the last place, by another type of cable.
+
+    To be said before that place, or behind it where a break is likelier: what reflects all, and
+    behind which nothing rings.
+    """
+    now, last, stated = state.now, np.flatnonzero(strong)[-1], state.now.velocity_factor
+    place = float(now.distance_m[last])
+    if state.end is not None:
+        place = sooner_end(now, state.length_m, RESISTIVE)
+    fits = stated * state.length_m / max(place, LEAST_M)
+    may_be = state.properties is None and state.beyond_m is None and place != state.length_m
+    if not (may_be and 0 < fits <= FASTEST):
+        return "", ""
+    whole = now.size[last] > 1 - FULL
+    whole |= bool({now.kind[last], *now.fits[last][:1]} & set(WHOLE))
+    other = say.LINE_OR_END.format(place=place, fits=fits, stated=stated)
+    if state.end is not None or (whole and not rings):
+        return "", say.LINE_OR_TYPE.format(other=other)
+    return say.LINE_TYPE_FIRST.format(other=other), ""
+
+
+def too_short(state: LineState, beyond_m: float) -> str:
+    """What explains that a line seems longer than its stated length."""
+    now, length, stated = state.now, state.length_m, state.now.velocity_factor
+    at = int(np.argmin(np.abs(now.distance_m - beyond_m)))
+    half = K_AXIS * math.hypot(now.distance_uncertainty_m[at], state.length_uncertainty_m)
+    more = beyond_m - length
+    return say.LINE_BEYOND.format(
+        length_m=length,
+        piece=plus_minus(more, half),
+        electrical=more / stated,
+        fits=stated * length / beyond_m,
+        stated=stated,
+    )
+
+
+def stretches(state: LineState, before: Sequence[int], strong: np.ndarray) -> list[str]:
+    """From where to where a length of other cable goes, if places are the ends of one."""
+    now, said = state.now, []
+    for m, n in pairwise(before):
+        one, other = ({now.kind[k], *now.fits[k]} & set(say.LINE_STRETCH) for k in (m, n))
+        start, far = now.distance_m[[m, n]].tolist()
+        # the far end of what loses more, as wet cable does, goes as none of its kinds over the band
+        back = -now.reflection[n] / now.reflection[m]
+        twins = 1 / TWIN < abs(back) < TWIN and abs(np.angle(back)) < ON_AXIS
+        both = one & other or (one | other if twins else set())
+        if (strong[m] or strong[n]) and (kind := min(both, default="")):
+            half = K_AXIS * float(now.distance_uncertainty_m[n])
+            near = max(start, start + SLOWED * (far - start) - half)
+            r = now.reflection[m].real
+            values = {"start": start, "near": near, "far": far, "ohm": now.z0 * (1 + r) / (1 - r)}
+            said.append(say.LINE_STRETCH[kind].format(**values))
+    return said
 
 
 def loss_db(state: LineState) -> tuple[float, float]:
