@@ -836,7 +836,10 @@ def test_a_band_that_resolves_less_than_the_line_sends_nobody_to_its_end(joint, 
     assert " ± " not in said
     if not stated:
         alone = state(rng, HF, line, swept[0])
-        assert "cannot tell where (resolution 250 m): state length_m" in line_verdict(alone)[0]
+        assert (
+            "cannot tell places on the line apart (resolution 250 m): state length_m"
+            in line_verdict(alone)[0]
+        )
         assert not any(" ± " in row for row in line_lines(alone) if row.startswith("  "))
 
 

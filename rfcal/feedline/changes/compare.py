@@ -85,7 +85,7 @@ def compare(
     band = prepare(frequency, now.value, line, loss_known)
     either = combine(now.value - then.value, (now, 1.0), (then, -1.0))
     after, shared = in_line(frequency, now.value, line, loss_known, z_ref, either.common_changes())
-    # by another guess of the loss, the later events may come of other echoes
+    # the events of a line that is known to have grown lossier are of other echoes
     found, at_one = (baseline.echoes, find_echoes(band, after)), AT_ONE[band.tail > 0]
     sweeps = _Sweeps(*found, after, shared, baseline, events, end_then_m, end_m, at_one)
     return _through(sweeps, _compared(sweeps, line))

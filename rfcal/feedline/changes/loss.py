@@ -39,13 +39,9 @@ BENT = 0.8
 """Loss goes over the band as weather's where its bend alone tells of as much, within this part and
 its inverse: what the end itself takes up bends little (by simulation)."""
 
-TELLS = 3.0
-"""It is loss for certain where a factor alike over the band leaves this many times more of it."""
-
-
-BESIDE, SHARE = 3.0, 0.65
-"""Beside an end that changed too, loss is told where a factor alike over the band leaves so many
-times more of what it lost in most of the band, and that holds so much of it (by simulation)."""
+TELLS, SHARE = 3.0, 0.65
+"""It is loss for certain where a factor alike over the band leaves this many times more of it:
+beside an end that changed too, in most of the band, which is so much of it (by simulation)."""
 
 OUTSIDE, TURNS = 4.7, 30
 """What is off by more than the first of these deviations does not count there (the biweight, J. W.
@@ -128,7 +124,7 @@ def beside_end(then: Echoes, now: Echoes, end_m: float | None) -> tuple[Lost | N
     found = Lost(conductor, dielectric, end_m, band.middle, 0.0, sure=True)
     doubt = float(np.hypot(left / 2 / NEPER_PER_DB, OF_LOSS * found.more_db))
     least = max(LEAST_DB, LEAST_SHARE * _whole_db(band, end_m))
-    if flat > BESIDE * left and share > SHARE and found.more_db > least:
+    if flat > TELLS * left and share > SHARE and found.more_db > least:
         return replace(found, uncertainty_db=doubt), False
     return None, found.more_db + K_AXIS * doubt > least
 

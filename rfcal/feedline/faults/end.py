@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from rfcal.feedline.faults.basis import NEAREST
-from rfcal.feedline.faults.events import Events
+from rfcal.feedline.faults.events import RINGS_ON, Events
 from rfcal.feedline.faults.kinds import MISMATCH, RESISTIVE, STEP, UNCLEAR
 from rfcal.maths.reflection import Real
 from rfcal.models.line import SPEED_OF_LIGHT
@@ -19,9 +19,6 @@ EARLY = "ringing before the end, or a place"
 
 REACH = 2.0
 """An event so many standard uncertainties before the line's end, or less, may be that end."""
-
-RINGING = 6.0
-"""What folds back to so many resolutions behind the end, or less, is taken to ring behind it."""
 
 LEAST_END = 0.01
 """What reflects less than this [1] from beyond a stated length is no sign of a longer line."""
@@ -61,7 +58,7 @@ def unfolded_places(events: Events, place: Real, length_m: float) -> Real:
     """Places [m], with those of the line's end and of what rings behind it where they are."""
     turns = np.round((length_m - place) / events.band.range)
     beyond = (place + turns * events.band.range - length_m) / events.band.resolution
-    folded = (turns > 0) & (beyond > -NEAREST) & (beyond < RINGING)
+    folded = (turns > 0) & (beyond > -NEAREST) & (beyond < RINGS_ON)
     return np.where(folded, place + turns * events.band.range, place)
 
 
@@ -128,7 +125,7 @@ def ringing(events: Events, end: int | None = None) -> np.ndarray:
     largest = np.max(size[end:])
     far = FAINTLY if events.band.narrow else RINGS
     # what may be a leak or a joint shows what is behind it, near as that may be
-    near = RINGING if RESISTIVE.isdisjoint(events.fits[end]) else 0.0
+    near = RINGS_ON if RESISTIVE.isdisjoint(events.fits[end]) else 0.0
     late = (behind > 0) & ((behind < near) | (size < far * largest))
     before = np.where(size < RINGS * largest, *SPLITS)
     early = (behind < 0) & (behind > -before) & (size < largest)

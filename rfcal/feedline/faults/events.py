@@ -33,7 +33,8 @@ side, as antennas do in resonance and no joint before an open end makes it (by s
 for where the window is above the second of its height."""
 
 RINGS_ON = 6.0
-"""What reflects less behind a place within so many resolutions may be part of its answer."""
+"""What reflects less behind a place within so many resolutions may be part of its answer; and what
+folds back so near behind a line's end rings there."""
 
 GUESS = 0.3
 """Standard uncertainty of a loss that is not known but taken from an echo's droop [1, relative]."""
