@@ -70,7 +70,7 @@ LINE_ANYWHERE = "what the line ends in (antenna, feed point), or something anywh
 LINE_SOMEWHERE = "anywhere up to {near} m"
 LINE_UNPLACED = (
     "this band cannot tell places on the line apart (resolution {near} m): {length}sweep "
-    "{needed:.2g} MHz wide or wider"
+    "{needed:.3g} MHz wide or wider"
 )
 LINE_STATE_LENGTH = "state length_m, and "
 LINE_PERHAPS = "what appears at {places}, is how the line's end answers, or a place of its own"
