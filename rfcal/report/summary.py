@@ -20,8 +20,6 @@ from rfcal.report.text.device import check_line, largest, reread_line
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.words import figure_words, mhz
 
-QUESTIONS = (TYPED_KHZ.code, NEVER_NEGATIVE.code)
-"""Notes that ask for an answer before one goes on."""
 WHICH_SIGN = ", which tells whether two answers remain"
 """Where displays show less."""
 WORTH = 0.05
@@ -72,19 +70,22 @@ def finding_lines(findings: Iterable[Finding]) -> list[str]:
 
 def check_lines(found: Results) -> list[str]:
     """What stands against the readings, what is good, what is still open, and what was read."""
-    asked = finding_lines(f for f in found.findings if f.code in QUESTIONS)
+    foremost, asked = (
+        finding_lines(f for f in found.findings if f.code == question.code)
+        for question in (TYPED_KHZ, NEVER_NEGATIVE)
+    )
     loud = finding_lines(f for f in found.findings if f.severity != "note")
     first = "no warnings: go on to the report"
     if loud:
         first = f"warnings: {len(loud)}, look at {'them' if loud[1:] else 'it'} before you go on"
-    elif asked:
+    elif foremost or asked:
         first = "no warnings, but a question: answer it before you go on"
     notes = finding_lines(f for f in found.findings if f.severity == "note")
-    notes = [note for note in notes if note not in asked]
+    notes = [note for note in notes if note not in (*foremost, *asked)]
     files = ((s, s.origin.file if s.origin else "typed") for s in found.sweeps)
     read = grouped((grid_words(s.frequency), f"{s.label} ({file})") for s, file in files)
     sweeps = (f"{grid}: {listed(names, MOST_READ)}" for grid, names in read.items())
-    return [first, *asked, *loud, *good_lines(found), *notes, *sweeps]
+    return [first, *foremost, *loud, *asked, *good_lines(found), *notes, *sweeps]
 
 
 def good_lines(found: Results) -> Iterator[str]:
