@@ -19,7 +19,7 @@ from rfcal.record.findings.turns import as_expected
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Record
 from rfcal.record.results import Check
-from rfcal.uncertainty.quantity import Quantity
+from rfcal.uncertainty.quantity import Quantity, at_points
 from rfcal.uncertainty.significance import unlikely
 
 USUAL_HZ = 10e3, 6e9
@@ -149,6 +149,19 @@ class Scene:
         name = check.name
         known |= {name: check.expected}
         return cls(solved, known, seen | {name: check.inputs.reading}, check, check.inputs.path)
+
+    def repeated(self, times: int) -> "Scene":
+        """With all its points so many times, one after another."""
+        index = np.tile(np.arange(self.solved.frequency.size), times)
+        known, seen = (
+            {n: at_points(q, index) for n, q in of.items()} for of in (self.known, self.seen)
+        )
+        check = self.check
+        if check is not None:
+            region, frequency = check.region.at(index), check.frequency[index]
+            check = replace(check, region=region, frequency=frequency)
+        path = at_points(self.path, index)
+        return Scene(self.solved.at_points(index), known, seen, check, path)
 
     def other(
         self,

@@ -52,7 +52,8 @@ series or across."""
 SUSPECTED = 8
 """Standards at most that are suspected of a slip, of more those that lie farthest off."""
 
-Change = Callable[[Scene, float], Scene]
+Change = Callable[[Scene, Any], Scene]
+Repeated = Callable[[Scene, int], Scene]
 OtherValues = Callable[..., Complex | tuple[Complex, ...]]
 
 
@@ -86,6 +87,24 @@ class Slip:
                 return moved if all(np.all(np.isfinite(scene.off)) for scene in moved) else []
         except CalibrationError:
             return []
+
+    def misfits(self, scenes: Sequence[Scene], sizes: Real, repeated: Repeated) -> Real:
+        """How far off everything would be by each of some sizes [1], without limit by what fails.
+
+        All are tried at once, each at a copy of all points.
+        """
+        try:
+            with np.errstate(all="ignore"):
+                total = np.zeros(sizes.size)
+                for scene in scenes:
+                    each = np.repeat(sizes, scene.solved.frequency.size)
+                    off = self.change(repeated(scene, sizes.size), each).off.reshape(sizes.size, -1)
+                    total += np.log1p(np.mean(off, axis=1))
+        except CalibrationError:  # by one size alone
+            if sizes.size == 1:
+                return np.array([np.inf])
+            return np.concatenate([self.misfits(scenes, s[None], repeated) for s in sizes])
+        return np.where(np.isfinite(total), total, np.inf)
 
 
 def suspected(calibration: Calibration) -> tuple[str, ...]:

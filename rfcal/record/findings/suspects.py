@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import cache
 from itertools import product
 
 import numpy as np
@@ -15,7 +16,7 @@ from rfcal.readings.rows import Say
 from rfcal.record.findings.case import AS_IT_IS, Case, Scene, contradict
 from rfcal.record.findings.catalogue import slips as say
 from rfcal.record.findings.catalogue.slips import Suspect
-from rfcal.record.findings.slips import SELDOM, Slip, all_slips, suspected
+from rfcal.record.findings.slips import SELDOM, Repeated, Slip, all_slips, suspected
 from rfcal.record.results import Check
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import few
@@ -78,11 +79,12 @@ def _explaining(
 ) -> Iterator[tuple[Slip, Rank]]:
     """The slips that leave everything in agreement, of one size or also `fitted`."""
     as_read = {id(scene): scene.agrees(case.chance) for scene in scenes}
+    repeated = cache(Scene.repeated)
     for tried, slip in enumerate(all_slips(case, scenes), 1):
         tell(f"why standards or checks disagree: slip {tried:,} is tried")
         if slip.fitted and not fitted:
             continue
-        off, size, moved = _best(slip, scenes)
+        off, size, moved = _best(slip, scenes, repeated)
         left = [as_read.get(id(scene)) for scene in moved]  # many a slip leaves most so
         changed = [scene for scene in moved if id(scene) not in as_read]
         if moved and False not in left and all(scene.agrees(case.chance) for scene in changed):
@@ -186,21 +188,20 @@ def _of_devices(case: Case, scene: Scene) -> dict[str, Quantity]:
     return found
 
 
-def _best(slip: Slip, scenes: Sequence[Scene]) -> tuple[float, float, list[Scene]]:
+def _best(
+    slip: Slip, scenes: Sequence[Scene], repeated: Repeated
+) -> tuple[float, float, list[Scene]]:
     """The misfit of the size that fits best, that size, and the scenes as they would be.
 
     What is met more seldom must fit better, as what was read after the standards.
     """
     later = slip.kind.tells != say.BY_TAPE and not set(slip.names) <= set(scenes[0].solved.names)
-    sizes, best = np.asarray(slip.sizes), (np.inf, 0.0, list[Scene]())
+    sizes, best = np.asarray(slip.sizes), (np.inf, 0.0)
     for _ in range(1 if isinstance(slip.sizes, tuple) else ZOOMS):
-        for size in sizes:
-            moved = slip.moved(scenes, float(size))
-            off = sum(float(np.log1p(np.mean(scene.off))) for scene in moved)
-            off += SELDOM * (slip.kind.seldom + later)
-            off += SELDOM * abs(np.log(size / slip.stated)) if slip.stated else 0.0
-            if moved and off < best[0]:
-                best = (off, float(size), moved)
+        off = slip.misfits(scenes, sizes, repeated) + SELDOM * (slip.kind.seldom + later)
+        off += SELDOM * np.abs(np.log(sizes / slip.stated)) if slip.stated else 0.0
+        at = int(np.argmin(off))
+        best = min(best, (float(off[at]), float(sizes[at])))
         at = int(np.argmin(np.abs(sizes - best[1])))
         sizes = np.linspace(sizes[max(at - 1, 0)], sizes[min(at + 1, sizes.size - 1)], STEPS)
-    return best
+    return *best, slip.moved(scenes, best[1]) if best[0] < np.inf else []
