@@ -93,6 +93,30 @@ def test_every_parameter_of_a_public_name_is_documented(name):
     assert head.split("\n")[0].endswith(".")
 
 
+def doors():
+    """Functions and constructors of all that is offered, but what tells anything and exceptions."""
+    for room in (rfcal, rfcal.workbook):
+        for name in room.__all__:
+            thing = getattr(room, name)
+            if callable(thing) and name not in ("tell", "RfcalError"):
+                yield f"{room.__name__}.{name}", thing
+
+
+DOORS = dict(doors())
+
+
+@pytest.mark.parametrize("name", DOORS)
+@pytest.mark.parametrize("wrong", [object(), {"a": [None]}, b"x"], ids=lambda w: type(w).__name__)
+def test_every_door_refuses_what_is_of_another_type(name, wrong):
+    parameters = inspect.signature(DOORS[name]).parameters.values()
+    asked = [p for p in parameters if p.default is p.empty and p.kind != p.VAR_KEYWORD]
+    by_name = {p.name: wrong for p in asked or [*parameters][:1] if p.kind == p.KEYWORD_ONLY}
+    in_order = [wrong for p in asked or [*parameters][:1] if p.kind != p.KEYWORD_ONLY]
+    with pytest.raises(rfcal.RfcalError) as caught:
+        DOORS[name](*in_order, **by_name)
+    assert "\n" not in str(caught.value)
+
+
 def writable(thing, where, seen):
     """Where arrays, mappings and lists are that can be written to, in all that a thing holds."""
     if id(thing) in seen:

@@ -14,7 +14,7 @@ from rfcal import defaults
 from rfcal.errors import ArgumentError, CalibrationError, ReadingError
 from rfcal.feedline.power import PathLoss, path_loss
 from rfcal.findings import grid_words
-from rfcal.maths.arguments import deviations, frozen, number
+from rfcal.maths.arguments import MEGAHERTZ_HZ, deviations, frozen, number
 from rfcal.maths.reflection import Real
 from rfcal.measurement import propagate
 from rfcal.measurement.bench import Bench
@@ -22,7 +22,6 @@ from rfcal.measurement.deembedding import PathElement
 from rfcal.measurement.propagate import Assessment, Inputs
 from rfcal.models.interpolation import reaches
 from rfcal.models.line import UNCERTAIN, Line
-from rfcal.readings.rows import MEGAHERTZ_HZ
 from rfcal.readings.sweep import Network, Sweep, TwoPortSweep, as_sweep, network_of
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.uncertainty import coverage

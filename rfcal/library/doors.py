@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rfcal.errors import ArgumentError
-from rfcal.maths.arguments import shown
+from rfcal.maths.arguments import numbers, shown
 from rfcal.readings.sweep import Network, Sweep
 
 
@@ -50,11 +50,11 @@ def _checked(function: Callable[..., Any], *, late: bool = False) -> Callable[..
     """A function behind its door; what only takes arrays looks at them itself, and is let be."""
     hints, made = get_type_hints(function), function.__name__ == "__init__"
     hints.pop("return", None)
-    numbers = "float" if late else "nothing"
+    limited = "float" if late else "nothing"
     kinds = {
         name: kind
         for name, hint in hints.items()
-        if (kind := _kind(hint)) and numbers not in str(hint)
+        if (kind := _kind(hint)) and limited not in str(hint)
     }
     if not kinds:
         return function
@@ -89,6 +89,13 @@ def _number(*kinds: type) -> Callable[[Any], bool]:
     return lambda value: isinstance(value, kinds) and not isinstance(value, bool)
 
 
+def _several_numbers(value: Any) -> bool:
+    try:
+        return numbers(value, "").ndim > 0
+    except ArgumentError:
+        return False
+
+
 _REAL = int, float, np.integer, np.floating
 _PLAIN = {
     bool: _Kind(lambda value: isinstance(value, bool | np.bool_), "True or False"),
@@ -98,7 +105,7 @@ _PLAIN = {
     str: _Kind(lambda value: isinstance(value, str), "a text"),
     type(None): _Kind(lambda value: value is None, "None"),
     Callable: _Kind(callable, "a function"),
-    np.ndarray: _Kind(lambda value: np.asarray(value).dtype.kind in "biufc", "an array of numbers"),
+    np.ndarray: _Kind(_several_numbers, "an array of numbers"),
     Sweep: _Kind(lambda value: isinstance(value, Sweep), "a Sweep, as rfcal.read gives it"),
     Network: _Kind(lambda value: isinstance(value, Network), "a network of scikit-rf"),
 }
@@ -121,7 +128,7 @@ def _kind(hint: Any) -> _Kind | None:
     if not inspect.isclass(origin):
         return None
     if issubclass(origin, Iterable) and inner:
-        return _several(origin, inner) if any(_kind(part) for part in inner) else None
+        return None if inner == (ArrayLike,) else _several(origin, inner)
     name = origin.__name__
     article = "an" if name[0] in "AEIOU" else "a"
     return _Kind(lambda value: isinstance(value, origin), f"{article} {name}")
@@ -140,7 +147,7 @@ def _several(origin: type, inner: tuple[Any, ...]) -> _Kind:
         return next((item for item, kind in each if kind and not kind.fits(item)), value)
 
     def fits(value: Any) -> bool:
-        if not isinstance(value, of) or isinstance(value, str):
+        if not isinstance(value, of) or (isinstance(value, str | bytes | Mapping) and not mapping):
             return False
         if fixed and len(value) != len(kinds):
             return False

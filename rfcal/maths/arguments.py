@@ -12,6 +12,9 @@ from rfcal.errors import ArgumentError
 LEAST_OHM, MOST_OHM = 1e-3, 1e6
 """Reference impedances, and those of lines, outside these are slips of the pen [ohm]."""
 
+MEGAHERTZ_HZ = 1e3
+"""A sweep that ends below this was written down in another unit [Hz]."""
+
 
 def numbers(values: ArrayLike, what: str) -> NDArray[Any]:
     """An array, or what becomes one, that holds real or complex numbers; `what` it is of."""

@@ -5,7 +5,7 @@ turns the reflection coefficient beyond it into another by
 ``seen = (a * reflection + b) / (c * reflection + d)``, one map per frequency.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Self
 
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rfcal.errors import ArgumentError, CalibrationError
-from rfcal.maths.arguments import frozen, numbers, together
+from rfcal.maths.arguments import frozen, numbers, reference, shown, together
 from rfcal.maths.fitting import solved
 from rfcal.maths.reflection import Complex, Real
 
@@ -64,7 +64,7 @@ class Matrix:
     def __matmul__(self, beyond: Self) -> Self:
         """Compose: this one first, and `beyond` behind it."""
         if type(beyond) is not type(self):
-            return NotImplemented
+            raise ArgumentError(f"@ composes two of one kind, found {shown(beyond)} behind it")
         together(
             [self.a, self.b, self.c, self.d, beyond.a, beyond.b, beyond.c, beyond.d], "two maps"
         )
@@ -104,6 +104,12 @@ class Bilinear(Matrix):
     >>> print(f"{cable.power_gain(-0.2):.2f}")
     0.81
     """
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        size = np.abs(self.a) + np.abs(self.b) + np.abs(self.c) + np.abs(self.d)
+        if not np.all((size > 0) & (size < np.inf)):
+            raise ArgumentError("coefficients must be finite numbers, and one of them not zero")
 
     def apply(self, reflection: ArrayLike) -> Complex:
         """What is seen through the map.
@@ -184,6 +190,8 @@ class Bilinear(Matrix):
         e11 = numbers(source_match, "source match") + 0j
         e10e01 = numbers(reflection_tracking, "reflection tracking")
         together([e00, e11, e10e01], "the error terms")
+        if not np.all(np.isfinite(e00) & np.isfinite(e11) & np.isfinite(e10e01) & (e10e01 != 0)):
+            raise ArgumentError("error terms must be finite numbers, and reflection tracking not 0")
         product = e00 * e11
         return cls._of(e10e01 - product, e00, -e11, np.ones_like(product))
 
@@ -222,6 +230,8 @@ class Bilinear(Matrix):
         Bilinear
             Of the same two places.
         """
+        reference(z_from)
+        reference(z_to)
         if z_from == z_to:
             return self
         step = np.asarray((z_to - z_from) / (z_to + z_from), complex)
@@ -310,19 +320,30 @@ class Bilinear(Matrix):
         if not all(_above_zero(w) for w in weights):
             raise ArgumentError("a weight is a finite number above zero: leave out other points")
         points = [*known, *(v + 0j if v.dtype.kind == "f" else v for v in seen), *weights]
+        _finite([v for v in points if not v.ndim])
         shape, *others = {v.shape for v in points}
         if others:
             shape = together(points, "the points")
             points = [np.broadcast_to(v, shape) for v in points]
         if len(shape) == 1 and shape[0] <= BLOCK:  # mostly: faster by a tenth
-            return cls._of(*solved(len(known), points))
+            return cls._of(*_finite(solved(len(known), points)))
         rows = [v.ravel() for v in points]
         found = np.empty((4, rows[0].size), complex)
         for start in range(0, rows[0].size, BLOCK):
             some = slice(start, start + BLOCK)
             for row, values in zip(found, solved(len(known), [v[some] for v in rows]), strict=True):
                 row[some] = values
-        return cls._of(*found.reshape(4, *shape))
+        return cls._of(*_finite([*found.reshape(4, *shape)]))
+
+
+def _finite(values: Sequence[NDArray[Any]]) -> Sequence[NDArray[Any]]:
+    """The same, of which what is endless or no number is refused.
+
+    It spoils the first coefficient of a map, and all of one number is looked at.
+    """
+    if not all(np.vdot(v, v).real < np.inf for v in values if v is values[0] or not v.ndim):
+        raise ArgumentError("known reflections and readings must be finite numbers")
+    return values
 
 
 def _columns(values: Iterable[ArrayLike], what: str) -> list[NDArray[Any]]:

@@ -52,7 +52,7 @@ class TwoPort(Matrix):
         """
         drawn(z_ref, "the reference impedance [ohm]", low=0, above=True)
         a, b, c, d = self.a, self.b / z_ref, self.c * z_ref, self.d
-        return Bilinear(a - b - c + d, a + b - c - d, a - b + c - d, a + b + c + d)
+        return Bilinear._of(a - b - c + d, a + b - c - d, a - b + c - d, a + b + c + d)
 
     def power_gain(self, load: ArrayLike) -> Real:
         """Power into the load over power into the input (the operating power gain).

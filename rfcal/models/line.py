@@ -17,7 +17,17 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from rfcal import defaults
-from rfcal.maths.arguments import LEAST_OHM, MOST_OHM, deviations, drawn, frequencies
+from rfcal.errors import ArgumentError
+from rfcal.maths.arguments import (
+    LEAST_OHM,
+    MOST_OHM,
+    deviations,
+    drawn,
+    frequencies,
+    numbers,
+    shown,
+    together,
+)
 from rfcal.maths.bounded import nonnegative
 from rfcal.maths.reflection import Complex, Real
 from rfcal.maths.twoport import TwoPort
@@ -219,8 +229,12 @@ class Line:
         TwoPort
             From the near end to the far end.
         """
-        length = self.length_m if length_m is None else np.asarray(length_m, float)
+        what = "the length of a piece of line [m]"
+        length = numbers(self.length_m if length_m is None else length_m, what)
+        if not (np.isrealobj(length) and np.all((length >= 0) & (length < np.inf))):
+            raise ArgumentError(f"{what} is {shown(length_m)}, and zero or more is possible")
         impedance, propagation = self.constants(frequency)
+        together([propagation, length], "frequencies and lengths")
         return TwoPort.line(impedance, propagation * length)
 
 

@@ -17,6 +17,7 @@ from rfcal import defaults
 from rfcal.errors import ArgumentError
 from rfcal.maths.arguments import (
     LEAST_OHM,
+    MEGAHERTZ_HZ,
     MOST_OHM,
     choice,
     deviations,
@@ -144,8 +145,8 @@ class Standard(Reflector):
         values["uncertainty"] = deviations(
             self.uncertainty, f"a standard of kind '{self.kind}'", UNCERTAIN[self.kind]
         )
-        if not isinstance(self.name, str):
-            raise ArgumentError(f"the name of a standard is a text, found {self.name!r}")
+        if not isinstance(self.name, str) or not self.name.isprintable():
+            raise ArgumentError(f"the name of a standard is a line of text, found {self.name!r}")
         values["name"] = self.name or self.kind
         for name, value in values.items():
             object.__setattr__(self, name, value)
@@ -304,6 +305,9 @@ class Tabulated(Reflector):
                 "the table of a standard needs ascending frequencies and a value for each, found "
                 f"shapes {grid.shape} and {values.shape}"
             )
+        if grid[-1] < MEGAHERTZ_HZ:
+            usual = f"is the unit right, or is it {grid[-1]:.10g} MHz?"
+            raise ArgumentError(f"the table ends at {grid[-1]:.10g} Hz, too low for use: {usual}")
         if not np.isfinite(values).all():
             raise ArgumentError("the table of a standard has values that are not finite")
         if np.abs(values).max() > MOST_REFLECTION:
@@ -312,8 +316,8 @@ class Tabulated(Reflector):
                 f"{np.abs(values).max():.4g}, and nothing without a source reflects more than all "
                 "of it: are they ohms?"
             )
-        if not isinstance(self.name, str) or not self.name:
-            raise ArgumentError(f"the name of a table is a text, found {self.name!r}")
+        if not isinstance(self.name, str) or not self.name or not self.name.isprintable():
+            raise ArgumentError(f"the name of a table is a line of text, found {self.name!r}")
         known = deviations(self.uncertainty, "a table", UNCERTAIN[self.kind])
         for name, value in {"grid": grid, "values": values, "uncertainty": known}.items():
             object.__setattr__(self, name, value)

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from rfcal import defaults
 from rfcal.errors import CalibrationError
+from rfcal.maths.arguments import numbers
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
 from rfcal.measurement.bench import Analyzer, Bench, Known, PathElement
@@ -198,7 +199,7 @@ def plan(setup: Setup, expected_ohm: ArrayLike) -> Plan:
     Plan
         Intervals, budget and what could be changed.
     """
-    expected = np.broadcast_to(np.asarray(expected_ohm, complex), setup.frequency.shape)
+    expected = np.broadcast_to(numbers(expected_ohm, "what is expected"), setup.frequency.shape)
     if not (np.all(np.isfinite(expected)) and np.all(expected.real >= 0)):
         raise CalibrationError("plan with a finite impedance whose R is not below zero")
     return Plan(setup, *_found(setup, from_impedance(expected, setup.z_ref)))

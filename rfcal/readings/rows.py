@@ -7,12 +7,11 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 import numpy as np
 
 from rfcal.errors import ReadingError
+from rfcal.maths.arguments import MEGAHERTZ_HZ
 from rfcal.maths.reflection import Complex, Real
 
 LOWEST_HZ, HIGHEST_HZ = 1.0, 1e12
 """Frequencies outside these are slips of the pen [Hz]."""
-MEGAHERTZ_HZ = 1e3
-"""A sweep that ends below this was written down in another unit [Hz]."""
 LARGEST_REFLECTION = 1e6
 """A raw reading beyond this is no reading [1]."""
 RECORD_POINTS, MOST_POINTS = 200_001, 2_000_001

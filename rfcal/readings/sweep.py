@@ -14,7 +14,15 @@ from numpy.typing import ArrayLike
 from rfcal import defaults
 from rfcal.errors import ArgumentError, ReadingError
 from rfcal.findings import grid_words
-from rfcal.maths.arguments import LEAST_OHM, MOST_OHM, frequencies, frozen, numbers, reference
+from rfcal.maths.arguments import (
+    LEAST_OHM,
+    MOST_OHM,
+    frequencies,
+    frozen,
+    number,
+    numbers,
+    reference,
+)
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.content import decoded, whole_file
@@ -221,6 +229,8 @@ class Sweep:
         Quantity
             Reflection coefficient [1].
         """
+        reference(z_ref)
+        number(noise, "the noise of a reading [1]", low=0)
         value = renormalise(self.reflection, self.z_ref, z_ref)
         step = (self.z_ref - z_ref) / (self.z_ref + z_ref)
         slope = (1 - step**2) / (1 + step * self.reflection) ** 2

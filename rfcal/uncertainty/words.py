@@ -5,6 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rfcal.errors import ArgumentError
+from rfcal.maths.arguments import number
 from rfcal.uncertainty.derived import Figure, sidedness
 
 SURE = 1e-9
@@ -101,6 +103,13 @@ class Value:
     high: float
     unit: str = ""
     least: float = -math.inf
+
+    def __post_init__(self) -> None:
+        for name in ("value", "low", "high", "least"):
+            if not isinstance(value := getattr(self, name), float):  # nan is none that is known
+                number(value, f"the {name} of a Value", infinite=True)
+        if self.low > self.high:
+            raise ArgumentError(f"an interval from {self.low:g} to {self.high:g} has no inside")
 
     def __str__(self) -> str:
         return value_words(self.value, self.low, self.high, self.unit, least=self.least)

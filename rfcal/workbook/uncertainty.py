@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from rfcal import defaults
+from rfcal.maths.arguments import frequencies
 from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.propagate import ellipse_of, figures_of, impedance, propagate
 from rfcal.models.cables import CABLES
@@ -55,7 +56,7 @@ PLACE = (
 
 def usual_setup(frequency_hz: float) -> Setup:
     """A set-up of short, open and load, as of a record that says nothing else."""
-    return Setup(np.array([frequency_hz]), PLAIN)
+    return Setup(frequencies([frequency_hz]), PLAIN)
 
 
 def own_setup(device: Device) -> Setup:

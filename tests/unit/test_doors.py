@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+import rfcal
 from rfcal.errors import ArgumentError, CalibrationError, ReadingError, RfcalError
 from rfcal.library.calibrated import calibrate
 from rfcal.matching.parts import Capacitor, Inductor, Stub
@@ -23,6 +24,13 @@ KNOWN = [np.full(3, x, complex) for x in (-1, 1, 0)]
 SEEN = [BOX.apply(k) for k in KNOWN]
 ENDS = ("short", "open", "load")
 LINE = Line(2.0)
+READ = Sweep(FREQUENCY, BOX.apply([0.3] * 3), label="device")
+GIVEN = {
+    Standard(kind): Sweep(FREQUENCY, seen, label=kind)
+    for kind, seen in zip(ENDS, SEEN, strict=True)
+}
+CALIBRATED = rfcal.calibrate(GIVEN)
+DEVICE = CALIBRATED.correct(READ)
 
 WRONG = {
     # an unknown kind, or one by another name
@@ -48,7 +56,7 @@ WRONG = {
     "delay in picoseconds": (lambda: Standard("open", offset_delay=33.0), "look at its unit"),
     "negative offset loss": (lambda: Standard("open", offset_loss=-1.0), "from 0"),
     "no offset impedance": (lambda: Standard("open", offset_z0=0.0), "from 0.001 to 1e+06"),
-    "name as a number": (lambda: Standard("open", name=3), "a text, found 3"),
+    "name as a number": (lambda: Standard("open", name=3), "found 3"),
     # how uncertain it is
     "misspelt uncertainty": (
         lambda: Standard("short", uncertainty={"inductanc": 1e-10}),
@@ -157,7 +165,7 @@ WRONG = {
     ),
     "name of a table as a number": (
         lambda: Tabulated(FREQUENCY, [0.1] * 3, name=3),
-        "a text, found 3",
+        "found 3",
     ),
     "a reading longer than the map": (lambda: BOX.apply([0.1] * 4), "(4,)"),
     "a reading shorter than the map": (lambda: BOX.correct([0.1] * 2), "(2,)"),
@@ -211,6 +219,51 @@ WRONG = {
         "the sweep 'antenna' has 48 at most points, and no reflection is so large: is this an "
         "impedance? Use rfcal.from_impedance",
     ),
+    "a map of no number": (lambda: Bilinear(np.nan, 0, 0, 1), "finite numbers"),
+    "a map of nothing": (lambda: Bilinear(0, 0, 0, 0), "one of them not zero"),
+    "a map and a number": (lambda: BOX @ 3, "two of one kind, found 3"),
+    "an analyzer that is deaf": (lambda: Bilinear.from_error_terms(0, 0, 0), "tracking not 0"),
+    "a point of no number": (lambda: Bilinear.fit([-1, 1, 0], [-1, np.nan, 0]), "finite numbers"),
+    "an endless point": (lambda: Bilinear.fit([-1, 1, 0], [-1, np.inf, 0]), "finite numbers"),
+    "from a reference in words": (lambda: BOX.renormalised("a", 50), "a real number, found 'a'"),
+    "from a negative reference": (lambda: BOX.renormalised(-50, 50), "from 0.001"),
+    "to no reference": (lambda: BOX.renormalised(50, 0), "from 0.001"),
+    "a piece in words": (lambda: LINE.two_port(FREQUENCY, "x"), "must be numbers, found 'x'"),
+    "a piece of no number": (lambda: LINE.two_port(FREQUENCY, np.nan), "nan, and zero or more"),
+    "a negative piece": (lambda: LINE.two_port(FREQUENCY, -1.0), "-1.0, and zero or more"),
+    "pieces too few": (lambda: LINE.two_port(FREQUENCY, [1.0, 2.0]), "(3,), (2,)"),
+    "off by another name": (lambda: Standard("load").off("x", 1), "'x', and one of"),
+    "off in words": (lambda: Standard("load").off("resistance", "x"), "a number, found 'x'"),
+    "off by nothing": (lambda: Standard("load").off("resistance", None), "found None"),
+    "a name of two lines": (lambda: Standard("load", name="a\nb"), "a line of text"),
+    "a table in megahertz": (lambda: Tabulated([1, 2, 3], [0.1] * 3), "is it 3 MHz?"),
+    "a sweep of words": (lambda: Sweep(FREQUENCY, [0.1] * 3, effects="x"), "each an Effect"),
+    "a mean of words": (lambda: Sweep(FREQUENCY, [0.1] * 3, parts=("x",)), "found 'x'"),
+    "a file's name as origin": (lambda: Sweep(FREQUENCY, [0.1] * 3, origin="x"), "an Origin or"),
+    "reference assumed in words": (
+        lambda: Sweep(FREQUENCY, [0.1] * 3, assumed_reference="x"),
+        "True or False, found 'x'",
+    ),
+    "noise in words": (lambda: READ.quantity(50, "x"), "a real number, found 'x'"),
+    "noise below zero": (lambda: READ.quantity(50, -1), "from 0"),
+    "in a negative reference": (lambda: READ.quantity(-1), "from 0.001"),
+    "behind words": (lambda: DEVICE.behind("x"), "each a PathElement, found 'x'"),
+    "behind a word": (lambda: DEVICE.behind(("x",)), "each a PathElement, found 'x'"),
+    "a number besides": (lambda: DEVICE.touchstone(3), "a text, found 3"),
+    "perhaps by force": (lambda: DEVICE.save("x.s1p", force="no"), "True or False, found 'no'"),
+    "progress in words": (lambda: rfcal.read("x.s1p", progress="x"), "a function, found 'x'"),
+    "progress of calibrating": (lambda: rfcal.calibrate(GIVEN, progress=3), "a function, found 3"),
+    "progress of correcting": (lambda: CALIBRATED.correct(READ, progress=3), "a function"),
+    "told in words": (lambda: rfcal.compute("x", say="x"), "a function, found 'x'"),
+    "a value in words": (lambda: rfcal.Value("a", 1, 2), "must be a number, found 'a'"),
+    "a complex value": (lambda: rfcal.Value(1j, 1, 2), "a real number, found 1j"),
+    "a value from above": (lambda: rfcal.Value(1, 5, 2), "from 5 to 2"),
+    "an answer in words": (lambda: rfcal.Answer("a", 1, 2, 3), "a real number, found 'a'"),
+    "an error of no words": (lambda: RfcalError(3), "a text, found 3"),
+    "an analyzer of numbers": (lambda: rfcal.CalibratedAnalyzer(1, 2), "a Bench, found 1"),
+    "a device of numbers": (lambda: rfcal.Device(*range(7)), "a text, found 0"),
+    "results of numbers": (lambda: rfcal.Results(*range(7)), "a Record, found 0"),
+    "no frequency to plan for": (lambda: rfcal.workbook.usual_setup(np.nan), "above zero"),
     "a coil wound backwards": (lambda: Inductor(-1), "Inductor: inductance_h is -1"),
     "a coil of no number": (lambda: Inductor(np.nan), "inductance_h is nan"),
     "a coil without Q": (lambda: Inductor(1e-6, q=0), "Inductor: q is 0, and above 0"),
@@ -312,11 +365,8 @@ def test_a_point_without_a_number_is_named():
 
 
 def test_a_corrected_device_cannot_be_written_over():
-    sweeps = {Standard(k): Sweep(FREQUENCY, seen) for k, seen in zip(ENDS, SEEN, strict=True)}
-    sweeps = {k: replace(sweep, label=k.kind) for k, sweep in sweeps.items()}
-    device = calibrate(sweeps).correct(Sweep(FREQUENCY, BOX.apply([0.3] * 3), label="device"))
-    figures, budget = device.figures, device.budget
-    for values in (device.interval, figures["swr"].low, figures["q"].value, *budget.values()):
+    figures, budget = DEVICE.figures, DEVICE.budget
+    for values in (DEVICE.interval, figures["swr"].low, figures["q"].value, *budget.values()):
         with pytest.raises(ValueError, match="read-only"):
             values[0] = 0
     for mapping in (figures, budget):
@@ -326,8 +376,6 @@ def test_a_corrected_device_cannot_be_written_over():
 
 def test_the_interval_of_what_reads_as_active_holds_its_value():
     # far beyond the chart, as from a slip of the pen: R is below zero, and its interval with it
-    sweeps = {Standard(k): Sweep(FREQUENCY, seen) for k, seen in zip(ENDS, SEEN, strict=True)}
-    sweeps = {k: replace(sweep, label=k.kind) for k, sweep in sweeps.items()}
-    answer = calibrate(sweeps).correct(Sweep(FREQUENCY, [0.3, 1e5, 0.3])).at(2e6)
+    answer = CALIBRATED.correct(Sweep(FREQUENCY, [0.3, 1e5, 0.3])).at(2e6)
     value, low, high = map(float, re.findall(r"-?[\d.]+", str(answer.resistance))[:3])
     assert low < value < high < 0

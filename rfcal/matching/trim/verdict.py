@@ -23,6 +23,7 @@ from rfcal.matching.trim import suspects
 from rfcal.matching.trim.fit import LOSSY, Fit
 from rfcal.matching.trim.load import MOST, UNLIKELY, Course
 from rfcal.matching.trim.suspects import Other, Suspect
+from rfcal.maths.arguments import numbers
 from rfcal.maths.reflection import Real
 from rfcal.uncertainty.quantity import Quantity
 
@@ -359,7 +360,7 @@ def trim(
     """
     course = Course.of(frequency, load, z_ref)
     fit = Fit(network, frequency, load, built, z_ref, course, stock or Stock())
-    tried = _Tried.of(fit, goal, ampere, adjustable)
+    tried = _Tried.of(fit, goal, numbers(ampere, "a current"), adjustable)
     found = tried.said()
     if found.verdict == "changed load" or found.reach <= MUCH:
         return found

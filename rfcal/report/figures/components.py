@@ -9,6 +9,7 @@ from matplotlib.ticker import LogLocator, NullFormatter
 from rfcal import defaults
 from rfcal.components.agreement import Agreement
 from rfcal.components.throughs import METHODS, Ports, doubt_of
+from rfcal.maths.arguments import reference
 from rfcal.maths.reflection import to_impedance
 from rfcal.measurement.bench import Analyzer
 from rfcal.record.results import Part
@@ -48,6 +49,7 @@ def part_figure(part: Part) -> Figure:
 
 def methods_figure(z_ref: float = defaults.REFERENCE_OHM) -> Figure:
     """How well a resistance is known by each method, so that it shows which one wins where."""
+    reference(z_ref)
     figure, ax = style.rows(7.5, 4.4, "|Z| [ohm]", "95 % uncertainty of |Z| [%]")
     ohm = np.geomspace(0.1, 1e5, 241)
     for order, method in enumerate(METHODS):
