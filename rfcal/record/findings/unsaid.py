@@ -9,11 +9,13 @@ from dataclasses import replace
 from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.findings import Finding, grouped, listed, quoted
-from rfcal.measurement.deembedding import LineBySweeps, PathElement, by_figures
+from rfcal.maths.reflection import swr, to_impedance
+from rfcal.measurement.deembedding import LineBySweeps, PathElement, by_figures, path_map
 from rfcal.measurement.error_terms import Calibration, turn_of
 from rfcal.measurement.propagate import Inputs, propagate
 from rfcal.models.line import SPEED_OF_LIGHT, UNCERTAIN, Line
 from rfcal.models.standards import missing_uncertainty
+from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.findings.catalogue.readings import BY_OHMMETER, DEFAULTS
 from rfcal.record.findings.devices import swept_line
@@ -169,7 +171,7 @@ def if_warmer(devices: Iterable[Device], since: str) -> str:
         swept = whole if since == say.SINCE_STANDARDS else swept_lines(found.inputs, found.z_ref)
         for place, line in swept:
             warm = replace(line, length_m=line.length_m * (1 + share))
-            if moved := _moved(found, _behind(found, place, line, warm), STEPS):
+            if moved := _moved(found, _behind(found, place, line, warm)[1], STEPS):
                 still = say.SWR_STILL * (not moved[-1].startswith("SWR"))
                 of = {"device": found.name, "moves": listed(moved), "since": since, "still": still}
                 return say.IF_WARMER.format(share=share, kelvin=STEP_K, **of)
@@ -200,9 +202,10 @@ def about_other_line(
     names = {item.name for item in record.behind_line} - {check.at for check in record.checks}
     for found in (device for device in devices if changed and device.name in names):
         for place, _ in swept_lines(found.inputs, found.z_ref):
-            other = _behind(found, place, fit.line, now, doubts)
-            if _moved(found, other):
-                told = other.at(float(other.frequency[0]))
+            raw, here = _behind(found, place, fit.line, now, doubts)
+            if _moved(found, here):
+                other = replace(found, raw=raw, inputs=here, reflection=propagate(here), answer=0)
+                told = replace(other, other=None).at(float(raw.frequency[0]))
                 yield say.OTHER_LINE(device=found.name, changed=listed(changed), answer=told)
 
 
@@ -218,7 +221,7 @@ def swept_lines(inputs: Inputs, z_ref: float) -> Iterator[tuple[int, Line]]:
 
 def _behind(
     found: Device, place: int, line: Line, now: Line, doubts: Mapping[str, float] = SURE
-) -> Device:
+) -> tuple[Sweep, Inputs]:
     """A device at its answer alone, if the line before a place of its path is another now."""
     at = slice(found.answer, found.answer + 1)
     raw, here = at_points(found.raw, at), found.inputs.at(at)
@@ -226,19 +229,20 @@ def _behind(
     for one, deviations in ((now, doubts), (line, SURE)):
         element = PathElement("line", one, deviations=deviations, embed=one is line)
         path.insert(place, by_figures(element, one, raw.frequency, found.z_ref))
-    here = replace(here, path=tuple(path))
-    return replace(found, raw=raw, inputs=here, reflection=propagate(here), answer=0, other=None)
+    return raw, replace(here, path=tuple(path))
 
 
-def _moved(found: Device, now: Device, times: float = 1.0) -> list[str]:
+def _moved(found: Device, here: Inputs, times: float = 1.0) -> list[str]:
     """By how much R, X and SWR differ from a device's, of those that may not be so far off.
 
     That is where so many times as much is beyond its 95 % interval.
     """
-    answers, moved = [one.at(float(now.frequency[0])) for one in (found, now)], list[str]()
-    for part, name in PARTS.items():
-        old, new = (getattr(answer, name) for answer in answers)
-        off = abs(new.value - old.value)
+    box, moved = here.calibration.error_box, list[str]()
+    (now,) = (box @ path_map(box, here.path)).correct(here.reading.value)
+    z, was = to_impedance(now, found.z_ref), found.at(float(found.frequency[found.answer]))
+    for (part, name), new in zip(PARTS.items(), (z.real, z.imag, swr(now)), strict=True):
+        old = getattr(was, name)
+        off = abs(float(new) - old.value)
         if times * off > max(old.high - old.value, old.value - old.low):
             moved.append(f"{part} by {about(off)} {old.unit}".rstrip())
     return moved
