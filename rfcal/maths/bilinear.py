@@ -5,7 +5,7 @@ turns the reflection coefficient beyond it into another by
 ``seen = (a * reflection + b) / (c * reflection + d)``, one map per frequency.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Self
 
@@ -320,30 +320,29 @@ class Bilinear(Matrix):
         if not all(_above_zero(w) for w in weights):
             raise ArgumentError("a weight is a finite number above zero: leave out other points")
         points = [*known, *(v + 0j if v.dtype.kind == "f" else v for v in seen), *weights]
-        _finite([v for v in points if not v.ndim])
+        _require_finite(*[v for v in points if not v.ndim])
         shape, *others = {v.shape for v in points}
         if others:
             shape = together(points, "the points")
             points = [np.broadcast_to(v, shape) for v in points]
         if len(shape) == 1 and shape[0] <= BLOCK:  # mostly: faster by a tenth
-            return cls._of(*_finite(solved(len(known), points)))
+            a, b, c, d = solved(len(known), points)
+            _require_finite(a)
+            return cls._of(a, b, c, d)
         rows = [v.ravel() for v in points]
         found = np.empty((4, rows[0].size), complex)
         for start in range(0, rows[0].size, BLOCK):
             some = slice(start, start + BLOCK)
             for row, values in zip(found, solved(len(known), [v[some] for v in rows]), strict=True):
                 row[some] = values
-        return cls._of(*_finite([*found.reshape(4, *shape)]))
+        _require_finite(found[0])
+        return cls._of(*found.reshape(4, *shape))
 
 
-def _finite(values: Sequence[NDArray[Any]]) -> Sequence[NDArray[Any]]:
-    """The same, of which what is endless or no number is refused.
-
-    It spoils the first coefficient of a map, and all of one number is looked at.
-    """
-    if not all(np.vdot(v, v).real < np.inf for v in values if v is values[0] or not v.ndim):
+def _require_finite(*values: NDArray[Any]) -> None:
+    """Refuse what is endless or no number; in points, it spoils the first coefficient of a map."""
+    if not all(np.vdot(v, v).real < np.inf for v in values):
         raise ArgumentError("known reflections and readings must be finite numbers")
-    return values
 
 
 def _columns(values: Iterable[ArrayLike], what: str) -> list[NDArray[Any]]:

@@ -42,6 +42,8 @@ def rounded(value: float, half_width: float) -> str:
 
 def plus_minus(value: float, half_width: float) -> str:
     """A value and its expanded uncertainty, such as ``"52.1 ± 0.8"``."""
+    number(value, "the middle of an interval", infinite=True)
+    number(half_width, "half of an interval", low=0, infinite=True)
     return value_words(value, value - half_width, value + half_width)
 
 

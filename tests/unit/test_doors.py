@@ -263,6 +263,7 @@ WRONG = {
     "an analyzer of numbers": (lambda: rfcal.CalibratedAnalyzer(1, 2), "a Bench, found 1"),
     "a device of numbers": (lambda: rfcal.Device(*range(7)), "a text, found 0"),
     "results of numbers": (lambda: rfcal.Results(*range(7)), "a Record, found 0"),
+    "half of no interval": (lambda: rfcal.workbook.plus_minus(3.0, np.nan), "half of an interval"),
     "no frequency to plan for": (lambda: rfcal.workbook.usual_setup(np.nan), "above zero"),
     "a coil wound backwards": (lambda: Inductor(-1), "Inductor: inductance_h is -1"),
     "a coil of no number": (lambda: Inductor(np.nan), "inductance_h is nan"),
