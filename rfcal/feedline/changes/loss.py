@@ -101,8 +101,7 @@ def grown(then: Echoes, now: Echoes, end_m: float | None) -> Lost | None:
     if not then.distance.size:
         return None
     end_m = _end(then, end_m)
-    before, after = (_from(echoes, end_m) for echoes in (then, now))
-    return _fitted(then, before, after, end_m, free=False)
+    return _fitted(then, _from(then, end_m), _from(now, end_m), end_m, free=False)
 
 
 def beside_end(then: Echoes, now: Echoes, end_m: float | None) -> tuple[Lost | None, bool]:
@@ -118,12 +117,10 @@ def beside_end(then: Echoes, now: Echoes, end_m: float | None) -> tuple[Lost | N
     )
     fallen, _, weight = _fallen(band, before, after)
     laws = _laws(band, end_m)
-    solved, left, share = _of_most(laws, fallen, weight)
+    parts, left, share = _of_most(laws, fallen, weight)
     _, flat, _ = _of_most(np.ones_like(laws[:, :1]), fallen, weight)
-    conductor, dielectric = solved.tolist()
-    found = Lost(conductor, dielectric, end_m, band.middle, 0.0, sure=True)
-    doubt = float(np.hypot(left / 2 / NEPER_PER_DB, OF_LOSS * found.more_db))
-    least = max(LEAST_DB, LEAST_SHARE * _whole_db(band, end_m))
+    found, least = _lost(band, end_m, parts, left, sure=True), _least_db(band, end_m)
+    doubt = float(np.hypot(found.uncertainty_db, OF_LOSS * found.more_db))
     if flat > TELLS * left and share > SHARE and found.more_db > least:
         return replace(found, uncertainty_db=doubt), False
     return None, found.more_db + K_AXIS * doubt > least
@@ -210,6 +207,17 @@ def _whole_db(band: Band, end_m: float) -> float:
     return float(np.average(band.attenuation, weights=band.weight)) * end_m / NEPER_PER_DB
 
 
+def _least_db(band: Band, end_m: float) -> float:
+    """More loss than this, one way, is no weather [dB]."""
+    return max(LEAST_DB, LEAST_SHARE * _whole_db(band, end_m))
+
+
+def _lost(band: Band, end_m: float, parts: Real, doubt: float, *, sure: bool) -> Lost:
+    """What these parts of the laws are; the doubt is that of there and back [Np]."""
+    conductor, dielectric = parts[:2].tolist()
+    return Lost(conductor, dielectric, end_m, band.middle, doubt / 2 / NEPER_PER_DB, sure)
+
+
 def _end(echoes: Echoes, end_m: float | None) -> float:
     """Where the line ends [m]; if that is not known, where the strongest echo comes from."""
     return float(echoes.distance[np.argmax(echoes.at_foot())]) if end_m is None else end_m
@@ -244,26 +252,15 @@ def _fitted(
     fallen, now, weight = _fallen(band, before, after)
     laws = _laws(band, end_m)
     columns = np.column_stack([laws, np.ones(fallen.size)]) if free else laws
-    solved, left = nonnegative(columns * weight[:, None], fallen * weight)
-    by_loss = laws @ solved[:2]
-    mean, by_mean = (float(np.average(y, weights=weight**2)) for y in (fallen, by_loss))
-    flat = float(np.linalg.norm((fallen - mean) * weight))
+    parts, left = nonnegative(columns * weight[:, None], fallen * weight)
+    flat = float(np.linalg.norm((fallen - weight**2 @ fallen) * weight))
     noise = np.std(echoes.left) * weight / now  # of `fallen`, weighted
     # what of it is left in the loss: the gain of the weighted fit of what is not zero
-    law = (weight**2 @ columns) * (solved > 0) * (np.arange(solved.size) < 2)
-    gain = law @ np.linalg.pinv(columns * (solved > 0) * weight[:, None])
-    doubt = np.hypot(np.linalg.norm(gain * noise), left)
-    found = Lost(
-        float(solved[0]),
-        float(solved[1]),
-        end_m,
-        band.middle,
-        float(np.hypot(doubt, free * BY_SLOPE * by_mean)) / 2 / NEPER_PER_DB,
-        flat > TELLS * max(left, echoes.noise),
-    )
-    if not left < min(EXPLAINED * (1 + found.sure) * by_mean, flat) or not (
-        found.sure or found.more_db < MOST_DB
-    ):
-        return None
-    least = max(LEAST_DB, LEAST_SHARE * _whole_db(band, end_m))
-    return found if found.more_db > least else None
+    used = columns * (parts > 0)
+    law = weight**2 @ used * (np.arange(parts.size) < 2)
+    gain, by_mean = law @ np.linalg.pinv(used * weight[:, None]), float(law @ parts)
+    doubt = float(np.linalg.norm([*gain * noise, left, free * BY_SLOPE * by_mean]))
+    found = _lost(band, end_m, parts, doubt, sure=flat > TELLS * max(left, echoes.noise))
+    explained = left < min(EXPLAINED * (1 + found.sure) * by_mean, flat)
+    likely = _least_db(band, end_m) < found.more_db < (np.inf if found.sure else MOST_DB)
+    return found if explained and likely else None
