@@ -24,7 +24,7 @@ PLACES = ("device", "calibration plane")
 OWN_LINE = Section("lines", "A line of your own to cut from.", NEEDED)
 
 
-class Band(Key):
+class FrequencyRange(Key):
     """Two frequencies [Hz] that ascend."""
 
     form = "two frequencies in MHz, such as [70.0, 70.5]"
@@ -186,7 +186,7 @@ MATCH = Section(
     (
         Text("measurement", "name of the device", instead="the first"),
         Number("frequency_mhz", "design frequency", 0.0, above=True, instead=_DESIGN),
-        Band("band_mhz", "where the SWR counts", instead="the frequency alone"),
+        FrequencyRange("band_mhz", "where the SWR counts", instead="the frequency alone"),
         Number("power_w", "power, for volts and amperes", 1e-6, 1e6, default=defaults.POWER_W),
         Number("target_ohm", "what the device is to become", *OHM, instead="`reference_ohm`"),
         Number("target_swr", _SWR, 1.0, 100.0, above=True, default=defaults.TARGET_SWR),
