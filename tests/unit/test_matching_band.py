@@ -1019,7 +1019,7 @@ def test_as_designed_says_how_much_can_be_told():
 def fit_of(network, load, built):
     frequency = built_networks.FREQUENCY
     course = Course.of(frequency, load, 50.0)
-    return trim_fit.Fit(network, frequency, load, built, 50.0, course, stock.Stock())
+    return trim_fit.Misfit(network, frequency, load, built, 50.0, course, stock.Stock())
 
 
 def test_trim_fits_many_explanations_as_it_fits_one():

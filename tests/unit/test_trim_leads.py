@@ -227,7 +227,7 @@ def test_a_part_that_is_missing_is_not_called_a_changed_load():
 def test_yield_and_trim_count_the_same_leads_and_strays():
     errors = (0.0, 0.0, 0.0)
     load = built_networks.measured(np.random.default_rng(1), from_impedance(LOAD_OHM), errors, "a")
-    fit = trim_fit.Fit(
+    fit = trim_fit.Misfit(
         network(*DESIGNED),
         FREQUENCY,
         load,

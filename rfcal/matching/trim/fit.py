@@ -44,7 +44,7 @@ ROUNDS, SETTLED = 40, 1e-4
 
 
 @dataclass(frozen=True, eq=False)
-class Fit:
+class Misfit:
     """Weighted misfit of a network, between its load and what is seen of it [1].
 
     Its unknowns are, in this order: the logarithm of each element's value over the designed one;
@@ -214,7 +214,7 @@ class Fit:
             row[one] = True
         return found
 
-    def explained(self) -> tuple["Fit", Real, Real, Real]:
+    def explained(self) -> tuple["Misfit", Real, Real, Real]:
         """The final fit, unknowns of each explanation (S, n), covariances, and misfits (S,).
 
         Each part, each change of the load and each loss alone, those changes that come together,
@@ -301,7 +301,7 @@ class Fit:
         found, left = thin.solve(start, thin.free(each))
         return found, left
 
-    def at_points(self, index: np.ndarray) -> "Fit":
+    def at_points(self, index: np.ndarray) -> "Misfit":
         """The same at some of its points."""
         return replace(
             self,

@@ -20,7 +20,7 @@ from rfcal.matching.network import Network
 from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import SETTINGS
 from rfcal.matching.trim import suspects
-from rfcal.matching.trim.fit import LOSSY, Fit
+from rfcal.matching.trim.fit import LOSSY, Misfit
 from rfcal.matching.trim.load import MOST, UNLIKELY, Course
 from rfcal.matching.trim.suspects import Other, Suspect
 from rfcal.maths.arguments import numbers
@@ -117,9 +117,9 @@ def _built_wrongly(network: Network) -> dict[str, Network]:
 
 @dataclass(frozen=True, eq=False)
 class _Tried:
-    """Explanations by their rows, as `Fit.explained` has them."""
+    """Explanations by their rows, as `Misfit.explained` has them."""
 
-    fit: Fit
+    fit: Misfit
     unknowns: Real  # shape (S, n)
     spreads: Real  # their covariances, shape (S, n, n)
     misfits: Real  # shape (S,)
@@ -130,7 +130,7 @@ class _Tried:
 
     @classmethod
     def of(
-        cls, fit: Fit, goal: Goal | None, ampere: ArrayLike, adjustable: Collection[int]
+        cls, fit: Misfit, goal: Goal | None, ampere: ArrayLike, adjustable: Collection[int]
     ) -> "_Tried":
         """All explanations of a fit."""
         from scipy.special import chdtri
@@ -359,7 +359,7 @@ def trim(
     off, it is asked if the network was built wrongly, or one of `others`, by what to do then.
     """
     course = Course.of(frequency, load, z_ref)
-    fit = Fit(network, frequency, load, built, z_ref, course, stock or Stock())
+    fit = Misfit(network, frequency, load, built, z_ref, course, stock or Stock())
     tried = _Tried.of(fit, goal, numbers(ampere, "a current"), adjustable)
     found = tried.said()
     if found.verdict == "changed load" or found.reach <= MUCH:
