@@ -19,7 +19,7 @@ from rfcal.measurement.error_terms import Calibration, implausible, turn_of
 from rfcal.models.interpolation import same_grid
 from rfcal.models.standards import Reflector, Standard, Tabulated
 from rfcal.readings.rows import MOST_POINTS, Say, silent
-from rfcal.readings.sweep import Network, Sweep, as_sweep, read_sweep
+from rfcal.readings.sweep import NPort, Sweep, as_sweep, read_sweep
 
 AnyStandard = TypeVar("AnyStandard", bound=Reflector)
 
@@ -118,9 +118,7 @@ class CalibratedAnalyzer:
         """Gain of the way there and back [1], shape (F,)."""
         return self.terms.error_box.reflection_tracking
 
-    def correct(
-        self, reading: Sweep | Network, *, name: str = "", progress: Say = silent
-    ) -> Device:
+    def correct(self, reading: Sweep | NPort, *, name: str = "", progress: Say = silent) -> Device:
         """The device that a raw reading was taken of, at the standards' plane.
 
         Parameters
@@ -150,7 +148,7 @@ class CalibratedAnalyzer:
         middle = sweep.frequency.size // 2
         return Device(sweep.label, sweep, inputs, reflection, self.bench, (), middle)
 
-    def reread(self, standard: str, reading: Sweep | Network) -> "CalibratedAnalyzer":
+    def reread(self, standard: str, reading: Sweep | NPort) -> "CalibratedAnalyzer":
         """The analyzer, as uncertain as a standard read once more after the devices shows it.
 
         Parameters
@@ -190,7 +188,7 @@ class CalibratedAnalyzer:
 
 
 def calibrate(
-    standards: Mapping[AnyStandard, Sweep | Network],
+    standards: Mapping[AnyStandard, Sweep | NPort],
     *,
     analyzer: Analyzer | None = None,
     z_ref: float = defaults.REFERENCE_OHM,
@@ -306,7 +304,7 @@ def _warn_of_turn(bench: Bench, calibration: Calibration) -> None:
     warnings.warn(f"the reflection tracking {said}; {doubt}", stacklevel=3)
 
 
-def _known(model: Any, reading: Sweep | Network) -> Known:
+def _known(model: Any, reading: Sweep | NPort) -> Known:
     if not isinstance(model, Standard | Tabulated):
         raise ArgumentError(
             f"a standard is given as a Standard or a Tabulated, found {type(model).__name__}"

@@ -22,7 +22,7 @@ from rfcal.measurement.deembedding import PathElement
 from rfcal.measurement.propagate import Assessment, Inputs
 from rfcal.models.interpolation import reaches
 from rfcal.models.line import UNCERTAIN, Line
-from rfcal.readings.sweep import Network, Sweep, TwoPortSweep, as_sweep, network_of
+from rfcal.readings.sweep import NPort, Sweep, TwoPortSweep, as_sweep, network_of
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.derived import Figure, ends_of
@@ -213,7 +213,7 @@ class Device:
 
     def remove(
         self,
-        element: Line | tuple[Sweep | Network, Sweep | Network] | TwoPortSweep | Network,
+        element: Line | tuple[Sweep | NPort, Sweep | NPort] | TwoPortSweep | NPort,
         *,
         fixture: bool = False,
         uncertainty: Mapping[str, float] | None = None,
@@ -245,7 +245,7 @@ class Device:
 
     def add(
         self,
-        element: Line | tuple[Sweep | Network, Sweep | Network] | TwoPortSweep | Network,
+        element: Line | tuple[Sweep | NPort, Sweep | NPort] | TwoPortSweep | NPort,
         *,
         fixture: bool = False,
         uncertainty: Mapping[str, float] | None = None,
@@ -373,7 +373,7 @@ class Device:
 
 def _known_by(element: Any) -> tuple[str, Any, Mapping[str, float]]:
     """Kind of an element, what it is known by, and what may be uncertain of it, up to what."""
-    if isinstance(element, Network):
+    if isinstance(element, NPort):
         element = TwoPortSweep.from_network(element)
     if isinstance(element, TwoPortSweep):
         return "adapter", element, {"adapter": 1.0}

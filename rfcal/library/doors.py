@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from rfcal.errors import ArgumentError
 from rfcal.maths.arguments import numbers, shown
-from rfcal.readings.sweep import Network, Sweep
+from rfcal.readings.sweep import NPort, Sweep
 
 
 class _Kind(NamedTuple):
@@ -107,7 +107,7 @@ _PLAIN = {
     Callable: _Kind(callable, "a function"),
     np.ndarray: _Kind(_several_numbers, "an array of numbers"),
     Sweep: _Kind(lambda value: isinstance(value, Sweep), "a Sweep, as rfcal.read gives it"),
-    Network: _Kind(lambda value: isinstance(value, Network), "a network of scikit-rf"),
+    NPort: _Kind(lambda value: isinstance(value, NPort), "a network of scikit-rf"),
 }
 
 

@@ -38,7 +38,7 @@ source)."""
 
 
 @runtime_checkable
-class Network(Protocol):
+class NPort(Protocol):
     """What is needed of a network: frequencies [Hz], scattering parameters, impedance and name."""
 
     f: Any
@@ -47,7 +47,7 @@ class Network(Protocol):
     name: Any
 
 
-def parameters_of(network: Network, ports: int) -> tuple[Real, Complex, float]:
+def parameters_of(network: NPort, ports: int) -> tuple[Real, Complex, float]:
     """Frequencies [Hz], scattering parameters (F, ports, ports) [1] and their reference [ohm].
 
     Parameters in references that differ from port to port, or over frequency, are those of 50 ohm
@@ -181,7 +181,7 @@ class Sweep:
         return f"{self.label}: {grid_words(self.frequency)}, in {self.z_ref:g} ohm"
 
     @classmethod
-    def from_network(cls, network: Network, label: str = "") -> "Sweep":
+    def from_network(cls, network: NPort, label: str = "") -> "Sweep":
         """The reading that a network of scikit-rf holds.
 
         Parameters
@@ -240,9 +240,9 @@ class Sweep:
         return Quantity(self.reflection, effects).through(value, slope)
 
 
-def as_sweep(reading: Sweep | Network, label: str = "") -> Sweep:
+def as_sweep(reading: Sweep | NPort, label: str = "") -> Sweep:
     """A reading as a sweep, of that label where one is given, from whatever holds one."""
-    if isinstance(reading, Network):
+    if isinstance(reading, NPort):
         return Sweep.from_network(reading, label)
     return replace(reading, label=label) if label else reading
 
@@ -331,7 +331,7 @@ class TwoPortSweep:
     origin: Origin | None = None
 
     @classmethod
-    def from_network(cls, network: Network) -> "TwoPortSweep":
+    def from_network(cls, network: NPort) -> "TwoPortSweep":
         """What a network of scikit-rf with two ports holds."""
         frequency, s, z_ref = parameters_of(network, 2)
         return cls(frequency, s, z_ref, str(network.name or "two-port"))
