@@ -23,7 +23,7 @@ from rfcal.record.results import (
     MatchResult,
     Part,
     Proposal,
-    Reread,
+    RereadCheck,
     Results,
     error_terms,
     fingerprint,
@@ -125,7 +125,7 @@ def _own(thing: Any, *names: str) -> dict[str, Any]:
     return {name: getattr(thing, name) for name in names}
 
 
-def _reread(reread: Reread) -> dict[str, Any]:
+def _reread(reread: RereadCheck) -> dict[str, Any]:
     moved = reread.moved
     half = coverage.K_AXIS * coverage.standard_uncertainty(moved.change.covariance())
     return {

@@ -76,7 +76,7 @@ class Check:
 
 
 @dataclass(frozen=True, eq=False)
-class Reread:
+class RereadCheck:
     """What was read again after the devices."""
 
     moved: Moved
@@ -271,7 +271,7 @@ class Results:
         What a line check found.
     matches : tuple of MatchResult
         Networks, in the record's order.
-    rereads : tuple of Reread
+    rereads : tuple of RereadCheck
         What was read again, in the record's order.
     parts : tuple of Part
         What the devices are that are parts, in the record's order.
@@ -297,7 +297,7 @@ class Results:
     findings: tuple[Finding, ...]
     line: LineState | None = None
     matches: tuple[MatchResult, ...] = ()
-    rereads: tuple[Reread, ...] = ()
+    rereads: tuple[RereadCheck, ...] = ()
     parts: tuple[Part, ...] = ()
 
     def __repr__(self) -> str:

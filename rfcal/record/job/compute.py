@@ -51,7 +51,7 @@ from rfcal.record.job import displays, readings
 from rfcal.record.job import line as line_check
 from rfcal.record.job.components import at_port, between_ports, two_ports
 from rfcal.record.job.match import matched
-from rfcal.record.results import Check, Device, LineState, MatchResult, Part, Reread, Results
+from rfcal.record.results import Check, Device, LineState, MatchResult, Part, RereadCheck, Results
 from rfcal.uncertainty.quantity import Quantity
 from rfcal.uncertainty.significance import far_off
 
@@ -208,7 +208,7 @@ class _Job:
             parts=parts,
         )
 
-    def _judged(self, checks: tuple[Check, ...], rereads: tuple[Reread, ...]) -> None:
+    def _judged(self, checks: tuple[Check, ...], rereads: tuple[RereadCheck, ...]) -> None:
         """Whether standards, checks and what was read again agree, and what would explain it."""
         record, found = self.record, list[Finding]()
         self.findings += about_rereads(rereads, record.reference_ohm)
@@ -269,14 +269,14 @@ class _Job:
             self.findings.append(INTERPOLATED(name=sweep.label))
         return moved
 
-    def again(self, item: standard.Reread) -> Reread:
+    def again(self, item: standard.Reread) -> RereadCheck:
         """How far an artefact has moved since it was read first."""
         with readings.refused_at(item.place):
             here = self.calibration_on(self.sweeps[item.name])
             moved = self.bench.again(here, self.sweeps[item.of], self.sweeps[item.name])
         first = next(one.reading for one in self.record.items() if one.name == item.of)
         moved = displays.least_moved(moved, first, item.reading, self.record.reference_ohm)
-        return Reread(moved, not far_off(moved.squared(), self.chance))
+        return RereadCheck(moved, not far_off(moved.squared(), self.chance))
 
     def steps(self, bench: Bench, here: Calibration, path: Iterable[Between]) -> tuple[Step, ...]:
         """What lies between the plane and a device, as it is known."""

@@ -9,7 +9,7 @@ from rfcal.maths.reflection import Complex, Real
 from rfcal.record.findings.catalogue.readings import SAME_DISAGREES
 from rfcal.record.format.schema import Artefact
 from rfcal.record.job.displays import HIDDEN
-from rfcal.record.results import Check, Device, Reread, Results
+from rfcal.record.results import Check, Device, RereadCheck, Results
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.words import Answer, complex_ohm, figure_words, plus_minus, value_words
 
@@ -152,7 +152,7 @@ def check_line(check: Check) -> str:
     return f"check '{check.name}' {verdict}: {how_far}"
 
 
-def reread_line(reread: Reread) -> str:
+def reread_line(reread: RereadCheck) -> str:
     """One sentence about what was read again."""
     off = reread.moved.change.value
     verdict = "stayed where it was" if reread.agrees else "HAS MOVED"

@@ -14,7 +14,7 @@ from rfcal.record.findings.case import AS_IT_IS
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.catalogue.devices import LONGER
 from rfcal.record.findings.unsaid import delay_before
-from rfcal.record.results import Reread
+from rfcal.record.results import RereadCheck
 from rfcal.uncertainty.coverage import K_ELLIPSE
 
 SMALL = 0.2
@@ -35,7 +35,7 @@ ALIKE = 0.1
 """Parts by which the turn of one piece of line may seem to differ over a band, and its loss [1]."""
 
 
-def about_rereads(found: Sequence[Reread], z_ref: float) -> list[Finding]:
+def about_rereads(found: Sequence[RereadCheck], z_ref: float) -> list[Finding]:
     """What moved farthest beyond what was stated, and what else did: one cause may have moved all.
 
     The change enters the uncertainty once, by what speaks for most of it.
