@@ -46,7 +46,7 @@ tells whether it describes the sweep."""
 
 
 @dataclass(frozen=True, eq=False)
-class Sweep:
+class FitData:
     """A corrected reflection over frequency, ready to be fitted."""
 
     frequency: Real  # [Hz]
@@ -72,7 +72,7 @@ class Fit:
     """A circuit that was fitted to a sweep."""
 
     name: str
-    sweep: Sweep
+    sweep: FitData
     parameters: Quantity  # plain numbers, shape (K,)
     left: Complex  # what it leaves of the reflection [1], shape (F,)
     # of a circuit that comes to no fit there is no more
@@ -149,7 +149,7 @@ def _slopes(of: Callable[[Real], NDArray[Any]], values: Real) -> NDArray[Any]:
     return (larger - smaller) / (2 * steps[:, None])
 
 
-def fit(name: str, sweep: Sweep, weighting: Weighting) -> Fit:
+def fit(name: str, sweep: FitData, weighting: Weighting) -> Fit:
     """The circuit whose reflection is nearest to the sweep, each point by its covariance."""
     from scipy.optimize import least_squares
 
@@ -191,7 +191,7 @@ def _local(residual: Real) -> float:
 class Verdict:
     """What a sweep shows of a part."""
 
-    sweep: Sweep
+    sweep: FitData
     fits: tuple[Fit, ...]  # of all circuits that were tried
     chosen: Fit | None
     rivals: tuple[str, ...] = ()  # circuits that describe the sweep as well
@@ -216,7 +216,7 @@ class Verdict:
         return bool(RESONANCES & (set(there) - set(self.figures)))
 
 
-def choose(sweep: Sweep, model: str = "all") -> Verdict:
+def choose(sweep: FitData, model: str = "all") -> Verdict:
     """The circuit that a sweep shows, of all or of those asked for."""
     points = sweep.frequency.size
     names = [n for n in MODELS[model] if points >= len(CIRCUITS[n].parameters) + SPARE]
@@ -243,7 +243,7 @@ def _idle(other: Fit, chosen: Fit) -> bool:
     return more and other.chi_square > chosen.chi_square - BETTER
 
 
-def _fitted(names: list[str], sweep: Sweep) -> tuple[tuple[Fit, ...], float]:
+def _fitted(names: list[str], sweep: FitData) -> tuple[tuple[Fit, ...], float]:
     """All circuits, fitted again where points scatter by more than was stated, and by how much."""
     weighting = Weighting.of(sweep.reflection)
     fits = tuple(fit(n, sweep, weighting) for n in names)

@@ -5,7 +5,7 @@ import pytest
 from scipy.optimize import least_squares
 
 from rfcal.components.circuits import CIRCUITS
-from rfcal.components.fit import Sweep, choose
+from rfcal.components.fit import FitData, choose
 from rfcal.uncertainty.quantity import Quantity, both_axes
 
 
@@ -21,7 +21,7 @@ def sweep_of(points):
         effects += both_axes(f"standard {k}", 0.001, slope=x**k)
     read = Quantity(x, effects)
     value = read.draw(np.random.default_rng(1), 1)[0]
-    return Sweep(frequency, Quantity(value, effects), 50.0, points // 15)
+    return FitData(frequency, Quantity(value, effects), 50.0, points // 15)
 
 
 def by_scipy(sweep):

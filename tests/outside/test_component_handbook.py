@@ -6,7 +6,7 @@ import GTC
 import numpy as np
 import pytest
 
-from rfcal.components.fit import Sweep, choose, fit
+from rfcal.components.fit import FitData, choose, fit
 from rfcal.components.weighting import Weighting
 from rfcal.record.job.components import equivalents
 from rfcal.uncertainty.derived import derived
@@ -18,7 +18,7 @@ OMEGA = 2 * np.pi * FREQUENCY
 
 def sweep_of(z, noise=1e-4):
     reflection = (z - 50) / (z + 50)
-    return Sweep(FREQUENCY, Quantity(reflection, both_axes("n", noise, per_point=True)), 50.0, 18)
+    return FitData(FREQUENCY, Quantity(reflection, both_axes("n", noise, per_point=True)), 50.0, 18)
 
 
 def resonator(r, henry, farad):

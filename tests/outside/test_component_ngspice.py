@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from rfcal.components.circuits import CIRCUITS
-from rfcal.components.fit import Sweep, choose
+from rfcal.components.fit import FitData, choose
 from rfcal.uncertainty.quantity import Quantity, both_axes
 
 pytestmark = pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not installed")
@@ -125,7 +125,7 @@ def test_parts_that_ngspice_made_are_told_and_their_values_lie_inside(name, tmp_
     for z, (_, true) in zip(impedances, parts, strict=True):
         exact = known_to((z - 50) / (z + 50))
         read = known_to(exact.draw(rng, 1)[0])
-        found = choose(Sweep(FREQUENCY, read, 50.0, int(np.argmin(np.abs(FREQUENCY - 10e6)))))
+        found = choose(FitData(FREQUENCY, read, 50.0, int(np.argmin(np.abs(FREQUENCY - 10e6)))))
         right += found.chosen is not None and name in (found.chosen.name, *found.rivals)
         if found.chosen is not None and found.chosen.name == name:
             figures = found.chosen.figures()

@@ -3,7 +3,7 @@
 import numpy as np
 
 from rfcal.components.circuits import CIRCUITS
-from rfcal.components.fit import Sweep as PartSweep
+from rfcal.components.fit import FitData as PartSweep
 from rfcal.components.fit import fit
 from rfcal.components.weighting import Weighting
 from rfcal.maths.bilinear import Bilinear

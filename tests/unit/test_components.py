@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import curve_fit
 
 from rfcal.components.circuits import CIRCUITS
-from rfcal.components.fit import Sweep, choose, fit
+from rfcal.components.fit import FitData, choose, fit
 from rfcal.components.weighting import Weighting
 from rfcal.uncertainty.quantity import Quantity, both_axes
 
@@ -39,7 +39,7 @@ def known_to(reflection, noise=0.0005, common=1.0):
 
 def sweep_of(name, points=101, **doubt):
     frequency = np.linspace(1e6, 100e6, points)
-    empty = Sweep(frequency, Quantity(np.zeros(points, complex)), 50.0, points // 10)
+    empty = FitData(frequency, Quantity(np.zeros(points, complex)), 50.0, points // 10)
     exact = CIRCUITS[name].reflection(empty.u, np.array(TRUE[name]))
     return replace(empty, reflection=known_to(exact, **doubt))
 
@@ -153,7 +153,7 @@ def test_a_resonance_outside_the_sweep_is_no_value():
     frequency = np.linspace(1e6, 30e6, 101)
     w = 2 * np.pi * frequency
     z = 0.1 + 1j * w * 2e-9 + 1 / (1j * w * 100e-12)
-    found = choose(Sweep(frequency, known_to((z - 50) / (z + 50)), 50.0))
+    found = choose(FitData(frequency, known_to((z - 50) / (z + 50)), 50.0))
     assert found.chosen.name == "capacitor"
     assert found.unseen_resonance
     assert "self_resonance" not in found.figures
@@ -163,7 +163,7 @@ def test_of_a_resonator_out_of_sight_only_its_elements_are_told():
     frequency = np.linspace(1e6, 12e6, 101)
     w = 2 * np.pi * frequency
     z = 5 + 1j * w * 1e-6 + 1 / (1j * w * 100e-12)
-    found = choose(Sweep(frequency, known_to((z - 50) / (z + 50)), 50.0), "series resonator")
+    found = choose(FitData(frequency, known_to((z - 50) / (z + 50)), 50.0), "series resonator")
     assert found.unseen_resonance
     assert set(found.figures) == {"resistance", "inductance", "capacitance"}
 
@@ -172,7 +172,7 @@ def test_what_no_circuit_describes_has_no_values():
     frequency = np.linspace(1e6, 100e6, 101)
     u = frequency / 30e6
     y = 1 / (0.1 + 1j * (u - 1 / u)) + 1 / (0.2 + 2j * (u / 2 - 2 / u))
-    found = choose(Sweep(frequency, known_to((1 - y) / (1 + y)), 50.0))
+    found = choose(FitData(frequency, known_to((1 - y) / (1 + y)), 50.0))
     assert found.chosen is None
     assert found.reason == "misfit"
     assert not found.figures
@@ -181,7 +181,7 @@ def test_what_no_circuit_describes_has_no_values():
 def test_a_part_that_gives_power_has_no_values():
     frequency = np.linspace(1e6, 100e6, 101)
     z = -5 + 1 / (1j * 2 * np.pi * frequency * 100e-12)
-    found = choose(Sweep(frequency, known_to((z - 50) / (z + 50)), 50.0), "capacitor")
+    found = choose(FitData(frequency, known_to((z - 50) / (z + 50)), 50.0), "capacitor")
     assert (found.chosen, found.reason) == (None, "negative")
 
 

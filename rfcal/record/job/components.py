@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from rfcal.components.circuits import over
-from rfcal.components.fit import Sweep, Verdict, choose
+from rfcal.components.fit import FitData, Verdict, choose
 from rfcal.components.throughs import Ports, reflection_of, removed, share
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz
@@ -40,7 +40,7 @@ def equivalents(figures: Mapping[str, Figure]) -> dict[str, Figure]:
 
 def _part(
     wanted: ComponentRequest,
-    sweep: Sweep,
+    sweep: FitData,
     ends: Sequence[Quantity],
     figures: Mapping[str, Figure] | None = None,
 ) -> Part:
@@ -66,7 +66,7 @@ def _part(
     return Part(wanted, verdict, equivalents(_figures(sweep)), stray)
 
 
-def _figures(sweep: Sweep) -> Figures:
+def _figures(sweep: FitData) -> Figures:
     passive = ~active_points(sweep.reflection)
     return derived(sweep.frequency, sweep.reflection, z_ref=sweep.z_ref, passive=passive)
 
@@ -102,7 +102,7 @@ def at_port(
     chance: float,
 ) -> Part:
     """What part a corrected device is; sweeps of a fixture are corrected by `at_plane`."""
-    sweep = Sweep(device.frequency, device.reflection, device.z_ref, device.answer, chance)
+    sweep = FitData(device.frequency, device.reflection, device.z_ref, device.answer, chance)
     ends = []
     for file, end in zip(wanted.fixture, FIXTURE, strict=False):
         grid, quantity = at_plane(Reading((file,)), f"{device.name}: {end}")
@@ -132,4 +132,4 @@ def between_ports(
     whole, *others = (reflection_of(one, *how) for one in (read, *ends))
     _require_finite(wanted, frequency, whole)
     answer = answer_of(item, frequency)
-    return _part(wanted, Sweep(frequency, whole, z_ref, answer, chance), others)
+    return _part(wanted, FitData(frequency, whole, z_ref, answer, chance), others)
