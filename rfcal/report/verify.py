@@ -30,7 +30,7 @@ MOST = 10
 
 
 @dataclass(frozen=True)
-class Verdict:
+class Verification:
     """What came of computing a page or results.json again."""
 
     numbers: int  # how many it shows
@@ -55,7 +55,7 @@ class Verdict:
             yield f"{made}: a last digit may differ by one{pictures}"
 
 
-def verify(file: Path, record: Path | None = None) -> Verdict:
+def verify(file: Path, record: Path | None = None) -> Verification:
     """Compute again what a page or results.json shows.
 
     Of a folder, its page. A page carries its record; results.json rests on that of the page beside
@@ -76,7 +76,7 @@ def _text(file: Path) -> str:
         raise RecordError(str(file), "", f"cannot be read ({why})") from error
 
 
-def _verify_page(shown: str, results: Results) -> Verdict:
+def _verify_page(shown: str, results: Results) -> Verification:
     fresh, here = page(results), results.software
     made = here
     for found in [*_MADE.finditer(shown)][-1:]:  # that it was something else is no difference
@@ -95,7 +95,7 @@ def _verify_page(shown: str, results: Results) -> Verdict:
     if not differences and (old.rest != new.rest or not (close or shown == fresh)):
         differences.append("the page was changed in what is not text: its style, say")
     numbers = len(_NUMBER.findall(" ".join(old.texts)))
-    return Verdict(numbers, tuple(differences), _software(made) if close else "", drawn)
+    return Verification(numbers, tuple(differences), _software(made) if close else "", drawn)
 
 
 def _software(versions: Mapping[str, str]) -> str:
@@ -163,7 +163,7 @@ def _alike(one: str, other: str, *, close: bool) -> bool:
     return all(abs(a - b) <= Decimal(1).scaleb(places) for a, b, places in coarser)
 
 
-def _verify_json(file: Path, record: Path) -> Verdict:
+def _verify_json(file: Path, record: Path) -> Verification:
     if not record.exists():
         why = "it carries no readings: name the record's folder, or the page with it"
         raise RecordError(str(file), "", why)
@@ -182,7 +182,7 @@ def _verify_json(file: Path, record: Path) -> Verdict:
             differences.append(f"{name[1:]} is {a!s:.60}, and the record gives {b!s:.60}")
     count = sum(isinstance(value, int | Decimal) for value in said.values())
     made = _software({str(place[1]): f"{said.get(place)!s:.30}" for place in versions})
-    return Verdict(count, tuple(differences), made if other else "")
+    return Verification(count, tuple(differences), made if other else "")
 
 
 _Place = tuple[str | int, ...]

@@ -23,7 +23,7 @@ from rfcal.record.results import Results
 from rfcal.report import verify as report
 from rfcal.report.figures.render import png_bytes
 from rfcal.report.page import output_files
-from rfcal.report.verify import Verdict
+from rfcal.report.verify import Verification
 from rfcal.uncertainty import words
 from rfcal.workbook.panel import ONE_OHM
 
@@ -57,7 +57,7 @@ def compute(record: Record | str | Path, *needs: str, demo: str | Path = "") -> 
     return compute(demo)
 
 
-def verify(page: Path) -> Verdict:
+def verify(page: Path) -> Verification:
     """Whether all that a page shows follows from the readings that it carries."""
     with under_way("computing the page again"):
         return report.verify(page)
