@@ -82,7 +82,7 @@ def _verify_page(shown: str, results: Results) -> Verification:
     for found in [*_MADE.finditer(shown)][-1:]:  # that it was something else is no difference
         made = dict(pair.split(" ") for pair in found[1].split(", "))
         shown = shown[: found.start(1)] + _software(here) + shown[found.end(1) :]
-    old, new = _Shown(shown), _Shown(fresh)
+    old, new = _Content(shown), _Content(fresh)
     close, drawn = made != here, made.get("matplotlib") == here["matplotlib"]
     differences = _of_texts(old.texts, new.texts, close=close)
     differences += [
@@ -102,7 +102,7 @@ def _software(versions: Mapping[str, str]) -> str:
     return ", ".join(f"{name} {version}" for name, version in versions.items())
 
 
-class _Shown:
+class _Content:
     """What a page shows: its pieces of text in order, and all that they stand in apart."""
 
     def __init__(self, page: str):
