@@ -33,7 +33,7 @@ STEP = 1e-5
 """Step of central differences, in parts of an input: good for nine digits."""
 
 
-class Element(Protocol):
+class ElementMap(Protocol):
     """One thing between plane and device: a map that depends on a few inputs, shape (..., F)."""
 
     def bilinear(self, inputs: Sequence[Complex]) -> Bilinear:
@@ -44,7 +44,7 @@ class Element(Protocol):
 class Step(Swept):
     """One element of a path with its inputs."""
 
-    element: Element
+    element: ElementMap
     # inputs that are raw readings through the same calibration, each with what connecting it adds
     # to its true reflection [1]; they come before the parameters
     readings: tuple[tuple[Quantity, Quantity], ...] = ()
@@ -161,7 +161,7 @@ class FixtureBySweeps:
         return chain.bilinear(1.0)
 
 
-def slopes(element: Element, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
+def slopes(element: ElementMap, x: Complex, inputs: Sequence[Complex]) -> list[Complex]:
     """Derivative by each input of what is seen of a reflection x [1] beyond, shape (F,).
 
     By central differences, of all inputs at once.
@@ -175,7 +175,7 @@ def slopes(element: Element, x: Complex, inputs: Sequence[Complex]) -> list[Comp
 
 
 def across(
-    reflection: Quantity, element: Element, inputs: Sequence[Quantity], *, embed: bool
+    reflection: Quantity, element: ElementMap, inputs: Sequence[Quantity], *, embed: bool
 ) -> Quantity:
     """A reflection [1] beyond an element, or where it is added before it, with every effect."""
     values = [q.value for q in inputs]
