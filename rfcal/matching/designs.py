@@ -22,7 +22,7 @@ from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 
 Parts = list[tuple[str, Part]]
-Circle = tuple[complex, float]
+CentreRadius = tuple[complex, float]
 """Centre and radius of reflections [1]."""
 TINY = 1e-6
 """A reactance or susceptance below this share of the target's counts as none."""
@@ -84,7 +84,7 @@ class _Free:
             return self.line.z0 * (1 - size) / (1 + size), self.line.z0 * (1 + size) / (1 - size)
         return (ohm.real, np.inf) if self.place == SERIES else (0.0, 1 / (1 / ohm).real)
 
-    def circle(self, ohm: complex, z_ref: float) -> Circle:
+    def circle(self, ohm: complex, z_ref: float) -> CentreRadius:
         """The reflections that it makes of an impedance."""
         low, high = map(float, from_impedance(self.ends(ohm), z_ref).real)
         return (low + high) / 2, (high - low) / 2
@@ -109,7 +109,7 @@ class _Free:
         return [(self.place, reactance(at.frequency_hz, value if in_series else -1 / value))]
 
 
-def _meetings(one: Circle, other: Circle) -> list[complex]:
+def _meetings(one: CentreRadius, other: CentreRadius) -> list[complex]:
     """Where two circles meet: twice, once or not at all."""
     apart = other[0] - one[0]
     if abs(apart) < TINY:
