@@ -8,7 +8,7 @@ import numpy as np
 from rfcal.maths.arguments import frozen
 from rfcal.maths.reflection import Complex, Real
 
-Form = tuple[float, complex, float]
+HermitianForm = tuple[float, complex, float]
 """Coefficients (p, q, r) of ``p |x|^2 + 2 Re(conj(q) x) + r``."""
 
 
@@ -16,8 +16,8 @@ Form = tuple[float, complex, float]
 class Level:
     """A figure that is the ratio of two such forms of the reflection, so constant on circles."""
 
-    top: Form
-    bottom: Form  # not negative for a passive device
+    top: HermitianForm
+    bottom: HermitianForm  # not negative for a passive device
     low: float = -np.inf  # least value of a passive device [unit of the figure]
     high: float = np.inf  # its largest
     edges: tuple[bool, bool] = (False, False)  # whether the least, the largest is on the circle
