@@ -250,7 +250,7 @@ class Reflections:
         return np.asarray(np.sqrt(weak + self.beside**2) / self.size)
 
 
-Told = tuple[str, tuple[str, ...]]
+Diagnosis = tuple[str, tuple[str, ...]]
 """A kind, and those that fit where it is not known."""
 
 
@@ -274,7 +274,7 @@ def seems_off(seen: Reflections, kinds: tuple[str, ...]) -> Real:
     return np.hypot(turned * wave / (4 * np.pi), unshaped)
 
 
-def _tell_each(seen: Reflections) -> list[Told]:
+def _tell_each(seen: Reflections) -> list[Diagnosis]:
     """What each event tells by itself."""
     told, through = [], 1.0  # transmission up to the event, there and back
     for m in range(seen.size.size):
@@ -294,7 +294,7 @@ def stretch(r: float) -> str:
     return STRETCH.format("lower" if r < 0 else "higher")
 
 
-def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) -> Told:
+def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) -> Diagnosis:
     """What event m tells, which reflects r where it is and passes so much if it is resistive.
 
     The end alone cannot be told from a resistance in shunt with a line whose rest is matched; what
@@ -391,7 +391,7 @@ def tell_kinds(seen: Reflections) -> tuple[tuple[str, ...], tuple[tuple[str, ...
     return tuple(kinds), tuple(fits)
 
 
-def _stretches(seen: Reflections, told: list[Told]) -> list[Told]:
+def _stretches(seen: Reflections, told: list[Diagnosis]) -> list[Diagnosis]:
     """What is told with stretches of another impedance.
 
     Where what lies beyond shows that nothing was lost it is one; else two resistances would do as
