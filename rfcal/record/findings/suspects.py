@@ -33,7 +33,7 @@ OF_ONE = say.BY_OHMMETER, say.BY_READING, say.BY_BUILD, say.BY_WRITING
 """What decides about one artefact, if it is said of one."""
 
 
-Told = tuple[str, str, tuple[str, ...]]
+Suspicion = tuple[str, str, tuple[str, ...]]
 """What is said of a slip, what would tell of it, and the names that this is said of."""
 Rank = tuple[bool, bool, float, int, str]
 """Whether a slip leaves what cannot be, whether it was fitted, its misfit, its number, in words."""
@@ -93,14 +93,14 @@ def _explaining(
             yield slip, (odd, slip.fitted, round(off, 6), tried, slip.said(size))
 
 
-def in_places(likely: Sequence[Told], others: Sequence[Told]) -> str:
+def in_places(likely: Sequence[Suspicion], others: Sequence[Suspicion]) -> str:
     """What explains it, and what would tell.
 
     All slips of one artefact alone take one place: the likeliest of it, and of what was written.
     Of the others those are told that are not named.
     """
     named = " ".join(said for said, *_ in likely)
-    places: dict[str, dict[bool, Told]] = {}
+    places: dict[str, dict[bool, Suspicion]] = {}
     for one in (*likely, *(one for one in others if f"'{one[-1][0]}'" not in named)):
         said, tells, names = one
         place = places.setdefault(names[0] if tells in OF_ONE and len(names) == 1 else said, {})
@@ -121,12 +121,12 @@ def in_places(likely: Sequence[Told], others: Sequence[Told]) -> str:
     return say.SUSPECTS.format(several=several, left=left)
 
 
-def _by_the_others(scenes: Sequence[Scene], z_ref: float) -> list[Told]:
+def _by_the_others(scenes: Sequence[Scene], z_ref: float) -> list[Suspicion]:
     """What each artefact would have to be by all others, the nearest to what is said of it first.
 
     None where others disagree without it, where it would have to give power, or behind a path.
     """
-    solved, found = scenes[0].solved, list[tuple[float, Told]]()
+    solved, found = scenes[0].solved, list[tuple[float, Suspicion]]()
     known, seen = (
         {name: q for scene in scenes for name, q in getattr(scene, of).items()}
         for of in ("known", "seen")
