@@ -44,7 +44,7 @@ class Answered:
     interval: Real  # of R and of X [ohm], shape (F, 2, 2): last axis low and high
 
 
-Told = Answered | Device
+AnyDevice = Answered | Device
 _Held = tuple[Agreement, int, Real]
 
 
@@ -55,7 +55,7 @@ class Side:
     title: str
     source: str  # where it is, as it was named
     z_ref: float
-    answers: Mapping[str, Told]  # by name of the measurement
+    answers: Mapping[str, AnyDevice]  # by name of the measurement
     results: Results | None = None  # None where only results.json is there
     parts: Sequence[tuple[str, str]] = ()  # names and answers of its parts
 
@@ -145,7 +145,9 @@ def _influences(side: Side, name: str) -> set[Hashable]:
     return {effect.influence for effect in quantity.effects}
 
 
-def _held(one: Told, other: Told, z_ref: float, shared: Set[Hashable], name: str) -> _Held:
+def _held(
+    one: AnyDevice, other: AnyDevice, z_ref: float, shared: Set[Hashable], name: str
+) -> _Held:
     hertz = np.round(one.frequency), np.round(other.frequency)
     _, here, there = np.intersect1d(*hertz, return_indices=True)
     if not here.size:
