@@ -3,8 +3,7 @@
 import numpy as np
 
 from rfcal.components.circuits import CIRCUITS
-from rfcal.components.fit import FitData as PartSweep
-from rfcal.components.fit import fit
+from rfcal.components.fit import FitData, fit
 from rfcal.components.weighting import Weighting
 from rfcal.maths.bilinear import Bilinear
 from rfcal.measurement.bench import Analyzer, Bench, Known
@@ -32,7 +31,7 @@ def test_a_coils_values_are_covered_in_whole_sessions():
     usual = [Known(k, Standard(k), read(TERMS, 0 * FREQUENCY, k)) for k in KINDS]
     connected = [item.quantity(FREQUENCY, 50.0).draw(rng, sessions) for item in usual]
     circuit = CIRCUITS["coil"]
-    empty = PartSweep(FREQUENCY, Quantity(0j * FREQUENCY), 50.0, 3)
+    empty = FitData(FREQUENCY, Quantity(0j * FREQUENCY), 50.0, 3)
     exact, true = circuit.reflection(empty.u, np.array(TRUE["coil"])), truth("coil", empty)
     inside, describes = dict.fromkeys(true, 0), 0
     for drawn in zip(*connected, strict=True):
@@ -45,7 +44,7 @@ def test_a_coils_values_are_covered_in_whole_sessions():
         later = e00 + off(WORTH.drift), e11 + off(WORTH.drift), tracking * (1 + off(WORTH.drift))
         shown = read(later, exact + off(WORTH.connection), "coil")
         _, reflection = bench.corrected(bench.calibration(), shown)
-        sweep = PartSweep(FREQUENCY, reflection, 50.0, 3)
+        sweep = FitData(FREQUENCY, reflection, 50.0, 3)
         found = fit("coil", sweep, Weighting.of(reflection))
         describes += found.describes
         figures = found.figures()
