@@ -5,7 +5,7 @@ at the middle of the sweep, ``u`` being the frequency over it. Loss may come out
 chance; a bound there would lean every value that depends on it.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
@@ -17,6 +17,8 @@ from rfcal.maths.reflection import Complex, Real
 
 POWERS = (0.0, 4.0)
 """Of frequency, with which a core's loss goes at least and at most [1]."""
+LOSS = 0.02
+"""Of a line, where its fit begins [Np at mid-sweep]."""
 Values = tuple[Any, ...]
 """Plain numbers of a circuit, each a number or an array that frequency broadcasts with."""
 Formula = Callable[[Real, Values], Complex]
@@ -109,23 +111,14 @@ def _resistor_start(u: Real, y: Complex) -> Real:
     return np.array([r, abs(x), b + (abs(x) - x) / r**2])
 
 
-def _line_start(open_end: bool) -> Start:
-    """The best of many delays, the line's impedance following from each."""
+def _best(formula: Formula, u: Real, v: Complex, tried: Iterable[Real]) -> Real:
+    """Of many starts that whose reflection is nearest to the measured one."""
 
-    def start(u: Real, v: Complex) -> Real:
-        weight = 2 / np.abs(v + 1) ** 2
-        turns = np.geomspace(0.1, 12, 400)[:, None] / np.median(u)
-        way = np.tanh(0.02 * np.sqrt(u) + 1j * turns * u)
-        # of an open end v is an admittance, of a short one an impedance: both are scale times tanh
-        scale = np.sum((np.conj(way) * v).real * weight, -1) / np.sum(np.abs(way) ** 2 * weight, -1)
-        scale = np.clip(scale, 0.02, 50)[:, None]
-        guess = scale * way
-        miss = np.abs((guess - 1) / (guess + 1) - (v - 1) / (v + 1)) ** 2
-        best = int(np.argmin(miss.sum(axis=-1)))
-        value = float(scale[best, 0])
-        return np.array([1 / value if open_end else value, float(turns[best, 0]), 0.02])
+    def miss(p: Real) -> float:
+        guess = formula(u, tuple(p))
+        return float(np.sum(np.abs((guess - v) / (guess + 1) / (v + 1)) ** 2))
 
-    return start
+    return min(tried, key=miss)
 
 
 def _loss_of(formula: Formula) -> Inner:
@@ -232,13 +225,9 @@ def _fed(u: Real, p: Values) -> Complex:
 
 def _fed_start(u: Real, y: Complex) -> Real:
     """The best of many capacitances across it, the antenna behind following from each."""
-
-    def miss(p: Real) -> float:
-        guess = _fed(u, tuple(p))
-        return float(np.sum(np.abs((guess - y) / (guess + 1) / (y + 1)) ** 2))
-
     tried = np.geomspace(0.003, 3, 25)
-    return min((np.append(_rlc_start(u, 1 / (y - 1j * b * u), u**2), b) for b in tried), key=miss)
+    each = (np.append(_rlc_start(u, 1 / (y - 1j * b * u), u**2), b) for b in tried)
+    return _best(_fed, u, y, each)
 
 
 def _is_coil(u: Real, p: Values) -> bool:
@@ -265,7 +254,14 @@ def _line(*, open_end: bool) -> Circuit:
         z0, delay, loss = p
         return np.tanh(loss * np.sqrt(u) + 1j * delay * u) * (1 / z0 if open_end else z0)
 
-    start = _line_start(open_end)
+    def start(u: Real, v: Complex) -> Real:
+        """The best of many delays, the line's impedance following from each."""
+        tried = []
+        for delay in np.geomspace(0.1, 12, 400) / np.median(u):
+            (scale,) = np.clip(_linear(v, formula(u, (1.0, delay, LOSS))), 0.02, 50)
+            tried.append(np.array([1 / scale if open_end else scale, delay, LOSS]))
+        return _best(formula, u, v, tried)
+
     return Circuit(("impedance", "delay", "loss"), formula, start, _LINE, _is_line, open_end)
 
 
