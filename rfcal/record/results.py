@@ -106,6 +106,11 @@ class LineState:
     unfollowed: bool = False  # whether its steps leave open by how many ranges it is longer
     answer_hz: float | None = None  # where the record's answer is quoted, if it says so
 
+    @property
+    def ends(self) -> bool:
+        """Whether it is known where the line ends."""
+        return bool(self.length_m) and self.beyond_m is None
+
 
 @dataclass(frozen=True, eq=False)
 class Proposal:

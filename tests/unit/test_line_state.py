@@ -463,7 +463,7 @@ def test_the_end_of_a_line_of_known_length_is_listed_where_it_is():
 def test_the_first_sentence_names_the_strongest_place_that_is_listed(ohm):
     """A joint too small for a fault is not hidden behind a limit; a connector is called one."""
     line = Line(35.0, 0.66, 50.0, 0.62, 0.006)
-    seen = foot(WIDE, line, 75.0, ("series", ohm, 22.0), ("series", ohm / 2, 10.0))
+    seen = foot(WIDE, line, 75.0, ("series", ohm / 2.2, 10.0), ("series", ohm, 22.0))
     found = state(np.random.default_rng(3), WIDE, line, seen, loss_known=True, length_m=35.0)
     said, fault = line_verdict(found)
     said = clauses(said)

@@ -44,7 +44,7 @@ def line_lines(line: LineState) -> list[str]:
         if line.beyond_m is not None and now.distance_m[i] > line.length_m + near:
             row.insert(-1, say.LINE_NO_PLACE.format(length_m=line.length_m))
         said.append(f"  {place}: {', '.join(row)}")
-    if line.end is None and line.length_m and line.beyond_m is None:
+    if line.end is None and line.ends:
         hidden = any(line.length_m - now.distance_m[i] < near for i in places)
         said.append(f"  {verdict.end_place(line)[0]}: {say.LINE_END_UNSEEN[hidden]}")
         late &= np.abs(now.distance_m - line.length_m) > near
@@ -56,7 +56,7 @@ def line_lines(line: LineState) -> list[str]:
     if np.any(late) and not near > line.length_m > 0:
         *some, last = (f"{d:.1f}" for d in now.distance_m[late])
         echoes = f"{', '.join(some)} and {last}" if some else last
-        end = "the end" if line.length_m and line.beyond_m is None else "an antenna"
+        end = "the end" if line.ends else "an antenna"
         said.append("  " + say.LINE_RINGS.format(places=echoes, end=end))
     return said + verdict.what_tells(line) + _comparison_lines(line)
 

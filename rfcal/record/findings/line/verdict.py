@@ -78,7 +78,7 @@ def _where(state: LineState, distance_m: float) -> str:
 def _strong(state: LineState) -> np.ndarray:
     """Which places are faults, or may be the end of a line whose length is not known, (K,)."""
     strong = state.now.size >= FAULT
-    if state.length_m and state.beyond_m is None:
+    if state.ends:
         strong &= np.arange(strong.size) != state.end
     elif state.beyond_m is None and strong.size:
         # the farthest may be the end, however weak it comes back
@@ -131,8 +131,8 @@ def _ends_whole(state: LineState) -> bool:
 
 def before_end(state: LineState) -> list[int]:
     """Which places may be faults: those before the end, or before what may be it."""
-    open_ended = not state.length_m or state.beyond_m is not None
-    last = strongest_on(state.now).start if state.end is None and open_ended else state.end
+    open_ended = state.end is None and not state.ends
+    last = strongest_on(state.now).start if open_ended else state.end
     return [m for m in places(state) if (last is None or m < last) and m != _from_start(state)]
 
 
@@ -166,8 +166,7 @@ def what_tells(state: LineState) -> list[str]:
 def alone(state: LineState) -> tuple[str, bool]:
     """A line without a baseline: what reflects before its end, or more than once without one."""
     now, size = state.now, state.now.size
-    ends = bool(state.length_m) and state.beyond_m is None
-    if np.all(size < LEAST) and not (ends and size.size):
+    if np.all(size < LEAST) and not (state.ends and size.size):
         sight = min(now.band.range, now.seen_m)
         return sentence(say.LINE_SILENT.format(least=LEAST, range_m=sight)), False
     if band.may_fold(state):
@@ -179,11 +178,11 @@ def alone(state: LineState) -> tuple[str, bool]:
     every = zip(now.distance_m.tolist(), now.reflection.tolist(), now.kind, now.fits, strict=True)
     rung = bool(np.any(band.rings(state)))
     first, also = cable.or_end(state, strong, rung) if np.any(strong) else ("", "")
-    words = say.LINE_PLACE + "{look}" * bool(ends and not first)
+    words = say.LINE_PLACE + "{look}" * bool(state.ends and not first)
     told = reflections(state, words, list(compress(every, strong)))
     told += cable.stretches(state, before_end(state), strong)
     told[:1] = [first + each for each in told[:1]]
-    if ends:
+    if state.ends:
         said, fault = _ended(state, strong, told, first, also)
         return sentence("; ".join(said)), fault
     over = state.loss_known and state.beyond_m is None and more_than_all(now)
@@ -289,7 +288,7 @@ def end_place(state: LineState) -> tuple[str, str]:
 
 def at_end(state: LineState, distance_m: float) -> bool:
     """Whether a change is at the line's end, as far as its place is known."""
-    if not state.length_m or state.beyond_m is not None:
+    if not state.ends:
         return False
     end = state.length_m if state.end is None else float(state.now.distance_m[state.end])
     return abs(distance_m - end) < LEAST_MOVE  # there changes at the end are laid to
@@ -297,7 +296,7 @@ def at_end(state: LineState, distance_m: float) -> bool:
 
 def end_words(state: LineState) -> str:
     """Where the line ends, or how far it was seen, in words."""
-    if state.length_m and state.beyond_m is None:
+    if state.ends:
         return f"the line's end at {end_place(state)[0]}"
     return f"{min(state.now.band.range, state.now.seen_m):.0f} m"
 
