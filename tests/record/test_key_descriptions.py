@@ -5,6 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from rfcal.errors import RecordError
+from rfcal.record.format import schema
+from rfcal.record.format.kinds import Choice, Number
 from rfcal.record.format.readme import with_table
 from rfcal.record.format.schema import SECTIONS, TOP
 from rfcal.record.format.start import starting_record
@@ -41,3 +44,42 @@ def test_every_key_says_what_it_is(section):
         assert key.says
         assert key.form
         assert key.default is None or not key.needed, "what must be there has no default"
+
+
+@pytest.mark.parametrize(
+    ("header", "loaded"),
+    [
+        ("[record]", lambda record: record.more),
+        ("[analyzer]", lambda record: record.analyzer),
+        ("[[standard]]", lambda record: record.standards[0].more),
+        ("[[measurement]]", lambda record: record.measurements[0].more),
+    ],
+)
+def test_a_new_key_takes_its_description_alone(header, loaded, tmp_path, monkeypatch):
+    section = next(one for one in SECTIONS if one.header == header)
+    key = Number("warmth_c", "how warm it was", -50.0, 90.0, default=20.0, shown=True)
+    hidden = Number("damp_percent", "how damp it was", 0.0, 1.0)
+    monkeypatch.setitem(vars(section), "keys", (*section.keys, key, hidden))
+    text = starting_record()
+    assert [line for line in text.splitlines() if line.startswith("warmth_c")] == [
+        f"{'warmth_c = 20':<34} # how warm it was"
+    ]
+    assert "damp_percent" not in text
+    assert "| `warmth_c` | a number in °C | 20 | how warm it was |" in with_table(
+        README.read_text(encoding="utf-8")
+    )
+    for written, read in (("20", 20.0), ("31.5\ndamp_percent = 60", 31.5)):
+        content = text.replace("warmth_c = 20", f"warmth_c = {written}").encode()
+        found = loaded(schema.read(tmp_path, content))
+        assert found["warmth_c"] == read
+    assert found["damp_percent"] == 0.6
+    with pytest.raises(RecordError, match=r"warmth_c: 1000 is above 90"):
+        schema.read(tmp_path, text.replace("warmth_c = 20", "warmth_c = 1000").encode())
+
+
+def test_a_key_is_shown_where_its_kind_allows_it(tmp_path, monkeypatch):
+    standard = next(one for one in SECTIONS if one.header == "[[standard]]")
+    key = Choice("plug", "its plug", among=("N", "B"), default="N", kinds=("open",), shown=True)
+    monkeypatch.setitem(vars(standard), "keys", (*standard.keys, key))
+    record = schema.read(tmp_path, starting_record().encode())
+    assert [item.more.get("plug") for item in record.standards] == [None, "N", None]

@@ -21,7 +21,7 @@ from rfcal.record.findings.catalogue.readings import BY_OHMMETER, DEFAULTS
 from rfcal.record.findings.devices import swept_line
 from rfcal.record.format import path, standard
 from rfcal.record.format.kinds import Number
-from rfcal.record.format.schema import RESIDUAL, Artefact, Record
+from rfcal.record.format.schema import ANALYZER, Artefact, Record
 from rfcal.record.results import Device, LineState
 from rfcal.uncertainty.quantity import at_points
 from rfcal.uncertainty.words import about
@@ -66,9 +66,9 @@ def _taken_of(record: Record) -> Iterator[Assumed]:
 def _of_analyzer(record: Record) -> Assumed:
     """What is not stated about the analyzer."""
     typed = any(item.reading.typed for item in record.items())
-    usual = dict(defaults.ANALYZER) | {k: defaults.RESIDUAL[v] for k, v in RESIDUAL.items()}
+    usual = {key.name: key.usual for key in ANALYZER.keys}
     keys = [k for k in record.assumed if k != "resolution_ohm" or typed]
-    return "[analyzer]", tuple(f"{key} {usual[key]:g}" for key in keys)
+    return "[analyzer]", tuple(f"{key} {usual[key]}" for key in keys)
 
 
 def _of_artefact(item: Artefact) -> Assumed:

@@ -58,7 +58,6 @@ class ComponentRequest(Placed):
     """One part of a record."""
 
     measurement: str
-    place: str  # where it stands in the record, for errors
     model: str
     temperature_c: float | None
     method: str = "reflection"
@@ -83,5 +82,5 @@ def read_components(
         if name in (one.measurement for one in found):
             raise table.fail("measurement", f"'{name}' is a [[component]] already")
         fixture = tuple(filter(None, [values.pop(key) for key in FIXTURE]))
-        found.append(ComponentRequest(place=table.place, fixture=fixture, **values))
+        found.append(ComponentRequest.made(table, values, fixture=fixture))
     return tuple(found)

@@ -8,10 +8,10 @@ import difflib
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import KW_ONLY, dataclass, field, replace
+from dataclasses import KW_ONLY, dataclass, field, fields, replace
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Self
 
 from rfcal.errors import RecordError
 from rfcal.readings.csv import LARGEST
@@ -39,8 +39,24 @@ def show(value: Any) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-class Placed:
-    """What stands somewhere in the record, which refusals name."""
+@dataclass(frozen=True, kw_only=True)
+class Stated:
+    """What a table of the record says."""
+
+    more: Mapping[str, Any] = field(default_factory=dict)  # values of keys that no field names
+
+    @classmethod
+    def made(cls, table: "Table", found: Mapping[str, Any], /, **own: Any) -> Self:
+        """Of the values found in a table, and of what was made of some of them."""
+        names, values = {one.name for one in fields(cls)}, {"place": table.place, **found}
+        more = {key: value for key, value in found.items() if key not in names}
+        named = {key: value for key, value in values.items() if key in names}
+        return cls(**{"more": more, **named, **own})
+
+
+@dataclass(frozen=True, kw_only=True)
+class Placed(Stated):
+    """The same where refusals name the place that it stands at."""
 
     place: str
 
@@ -138,6 +154,7 @@ class Key:
     instead: str = ""  # what stands in, in words, where that follows from something else
     kinds: tuple[str, ...] = ()  # of which kinds of its table it may stand; of all where empty
     beside: str = ""  # another key without which it means nothing
+    shown: bool = False  # whether a record begins with it, as its default
     of: ClassVar[type] = str  # what TOML makes of it
 
     def read(self, table: Table) -> Any:

@@ -9,7 +9,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.models.cables import CABLES, Cable, cable_type
 from rfcal.models.line import LONGEST_M, UNCERTAIN, Line, loss_law
-from rfcal.record.format.keys import Section, Table, show
+from rfcal.record.format.keys import Section, Stated, Table, show
 from rfcal.record.format.kinds import OHM, Choice, File, Number, Rows
 from rfcal.record.format.reading import Reading, end_keys, ends_of
 
@@ -140,7 +140,7 @@ LINE_CHECK = Section(
 
 
 @dataclass(frozen=True)
-class LineCheck:
+class LineCheck(Stated):
     """``[line_check]``: a sweep of a line, searched for what reflects on the way."""
 
     reading: str  # the sweep's file
@@ -166,15 +166,15 @@ def read_line_check(table: Table, z_ref: float) -> LineCheck:
         raise table.fail("baseline", f"{why}: name an earlier sweep, or leave it out")
     wanted = {} if by_length else {"velocity factor": VELOCITY_FACTOR_UNCERTAINTY}
     wanted |= {"length": LENGTH_UNCERTAINTY} if line.length_m else {}
-    return LineCheck(
-        found["reading"],
-        found["baseline"],
-        ends,
-        line,
-        loss_known,
-        {what: found[key.name] for what, key in wanted.items()},
-        tuple(what for what, key in wanted.items() if key.name not in table),
-        by_length,
+    return LineCheck.made(
+        table,
+        found,
+        far_ends=ends,
+        line=line,
+        loss_known=loss_known,
+        doubt={what: found[key.name] for what, key in wanted.items()},
+        assumed=tuple(what for what, key in wanted.items() if key.name not in table),
+        by_length=by_length,
     )
 
 

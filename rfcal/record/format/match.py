@@ -14,7 +14,7 @@ from rfcal.matching.stock import Stock
 from rfcal.matching.topologies import CHOSEN, TOPOLOGIES, as_printed
 from rfcal.models.cables import CABLES, cable_type
 from rfcal.models.line import Line
-from rfcal.record.format.keys import Key, Section, Table
+from rfcal.record.format.keys import Key, Section, Stated, Table
 from rfcal.record.format.kinds import OHM, Choice, File, Number, Text, Words, all_texts
 from rfcal.record.format.line import NEEDED, line_of
 from rfcal.record.format.reading import HOW, READING, Reading, read_reading
@@ -203,7 +203,7 @@ MATCH = Section(
 
 
 @dataclass(frozen=True)
-class MatchRequest:
+class MatchRequest(Stated):
     """One table ``[match]``."""
 
     table: Table  # that it was read from, for errors
@@ -247,7 +247,8 @@ def read_match(table: Table, reference_ohm: float, names: Sequence[str]) -> Matc
     limits = {"tolerance": off, "wound_tolerance": hand, "power_w": power_w}
     stock = Stock(lines=cut or usual, **limits, **parts)
     built = _built_network(table, found["built"], stock)
-    return MatchRequest(table, centre, band, stock=stock, built_network=built, **found)
+    own = {"table": table, "centre_hz": centre, "band_hz": band, "stock": stock}
+    return MatchRequest.made(table, found, built_network=built, **own)
 
 
 def _built_network(table: Table, built: Built | None, stock: Stock) -> Network | None:

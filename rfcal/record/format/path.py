@@ -9,7 +9,7 @@ from rfcal.measurement.deembedding import SeriesPart, usual_doubt
 from rfcal.models.cables import CABLES, cable_type
 from rfcal.models.line import Line
 from rfcal.record.format import line as lines
-from rfcal.record.format.keys import Key, Section, Table
+from rfcal.record.format.keys import Key, Placed, Section, Table
 from rfcal.record.format.kinds import File, Flag, Number, Text
 from rfcal.record.format.reading import Reading, end_keys, ends_of
 
@@ -118,19 +118,18 @@ BETWEEN = Section(
 
 
 @dataclass(frozen=True)
-class Between:
+class Between(Placed):
     """One element of a path, as the record describes it."""
 
     name: str  # for the budget, such as ``"antenna: line 1"``
-    place: str  # where it stands in the record, for errors
     kind: str  # of `KINDS`
-    adapter: str | None  # the adapter's file
     ends: tuple[Reading, ...]  # a line's or fixture's far end open, and short
     line: Line | None  # a cable's figures
     doubt: Mapping[str, float]  # standard uncertainties, keys as in `defaults.PATH`
     assumed: tuple[str, ...]  # keys of `doubt` that the record does not state
     embed: bool  # True to add the element, False to remove it
     part: SeriesPart | None = None  # a part in series
+    adapter: str | None = None  # the adapter's file
 
 
 def read_between(tables: Sequence[Table], device: str) -> tuple[Between, ...]:
@@ -148,11 +147,11 @@ def _element(table: Table, device: str, number: int) -> Between:
     found, kind = BETWEEN.read(table), _kind(table)
     line, usual = _cable(table, found) if kind == "cable" else (None, defaults.PATH)
     doubt = {what: found[key.name] for what, key in _UNCERTAIN[kind].items()}
-    return Between(
+    return Between.made(
+        table,
+        found,
         name=f"{device}: {kind if kind != 'cable' else 'line'} {number}",
-        place=table.place,
         kind=kind,
-        adapter=found.get("adapter"),
         ends=_ends(table, found, ENDS[kind]) if kind in ENDS else (),
         line=line,
         doubt={what: usual[what] if own is None else own for what, own in doubt.items()},

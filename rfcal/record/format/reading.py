@@ -180,7 +180,6 @@ class Item(Placed):
     """What was connected and read."""
 
     name: str
-    place: str  # where it stands in the record, for errors
     reading: Reading
 
 

@@ -1,6 +1,5 @@
 """``record.toml`` as validated dataclasses; every refusal names the key at fault."""
 
-import math
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -13,7 +12,7 @@ from rfcal import defaults
 from rfcal.errors import ArgumentError, RecordError
 from rfcal.readings.content import whole_file
 from rfcal.record.format.component import COMPONENT, ComponentRequest, read_components
-from rfcal.record.format.keys import FILE, Section, Table, as_text, show
+from rfcal.record.format.keys import FILE, Section, Stated, Table, as_text, show
 from rfcal.record.format.kinds import OHM, Choice, Day, File, Number, One, OneLine, Text, Whole
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
@@ -51,7 +50,7 @@ RECORD = Section(
         Day("date", "day of the readings, such as 2026-05-16", default=""),
         Text("by", "who measured", default=""),
         Text("notes", "what else is worth knowing", default=""),
-        Number("reference_ohm", _REFERENCE, *OHM, default=defaults.REFERENCE_OHM),
+        Number("reference_ohm", _REFERENCE, *OHM, default=defaults.REFERENCE_OHM, shown=True),
         Whole("seed", "for random draws", default=defaults.SEED),
         Choice(
             "purpose",
@@ -73,14 +72,17 @@ _LEAVES = "that an instrument leaves which corrects itself; no `[[standard]]` is
 ANALYZER = Section(
     "[analyzer]",
     "What one raw reading is worth.",
-    tuple(
-        # all but a step are parts of a reflection
-        Number(key, says, 0.0, math.inf if "ohm" in key else 1.0, default=defaults.ANALYZER[key])
-        for key, says in _WORTH.items()
-    )
-    + tuple(
-        Number(key, f"{n.replace('_', ' ')} {_LEAVES}", 0.0, 1.0, default=defaults.RESIDUAL[n])
-        for key, n in RESIDUAL.items()
+    (
+        # all but a step, which typed digits show too, are parts of a reflection
+        *(
+            Number(key, says, *most, default=defaults.ANALYZER[key], shown=bool(most[1:]))
+            for key, says in _WORTH.items()
+            for most in [(0.0,) if "ohm" in key else (0.0, 1.0)]
+        ),
+        *(
+            Number(key, f"{n.replace('_', ' ')} {_LEAVES}", 0.0, 1.0, default=defaults.RESIDUAL[n])
+            for key, n in RESIDUAL.items()
+        ),
     ),
 )
 _ANSWER, _MIDDLE = "where the answer in words is quoted", "middle of the sweep"
@@ -116,7 +118,7 @@ class Measurement(Item):
 
 
 @dataclass(frozen=True)
-class Record:
+class Record(Stated):
     """A measurement record, checked as far as its text goes."""
 
     folder: Path
@@ -258,17 +260,17 @@ def _record(top: Table, content: bytes) -> Record:
     residual = _residual(top, worth, analyzer, len(standards))
     _require_purpose(top, bool(every), head["purpose"])
     checks = tuple(read_artefact(t, CHECK, names) for t in _items(top, CHECK))
-    z_ref = head["reference_ohm"]
+    z_ref, own = head["reference_ohm"], [key for key in analyzer if key not in RESIDUAL]
+    taken = [key for key in ANALYZER.keys if key.name in own or residual is not None]
     line = read_line_check(top.inner(LINE_CHECK.name), z_ref) if LINE_CHECK.name in top else None
-    record = Record(
+    record = Record.made(
+        top,
+        head,
         folder=top.folder,
         content=content,
-        **head,
         about=_about(top.inner(ABOUT.name)),
-        analyzer={key: analyzer[key] for key in _WORTH},
-        assumed=tuple(
-            key for key in analyzer if key not in worth and (key in _WORTH or residual is not None)
-        ),
+        analyzer={key: analyzer[key] for key in own},
+        assumed=tuple(key.name for key in taken if key.usual and key.name not in worth),
         standards=standards,
         checks=checks,
         measurements=measurements,
@@ -350,4 +352,5 @@ def _measurement(table: Table, names: Sequence[str]) -> Measurement:
     if same_as is not None:
         table.one_among("same_as", same_as, [other for other in names if other != name])
     reading, between = read_reading(table, found), read_between(table.tables(BETWEEN), name)
-    return Measurement(name, table.place, reading, found["answer_mhz"], between, same_as)
+    answer_hz = found["answer_mhz"]
+    return Measurement.made(table, found, reading=reading, between=between, answer_hz=answer_hz)

@@ -120,8 +120,8 @@ class Artefact(Item):
     """A standard or a check artefact."""
 
     model: Standard | None  # what it is; None for kind ``known``
-    definition: str | None  # file with its reflection, for kind ``known``
     uncertainty: Mapping[str, float]  # as the record states it; empty for the defaults
+    definition: str | None = None  # file with its reflection, for kind ``known``
     resistance_stated: bool = True
     build_stated: bool = True
     at: str | None = None  # of a check: the measurement through whose path it was read
@@ -135,16 +135,14 @@ def read_artefact(table: Table, section: Section, measured: Iterable[str] = ()) 
     stated = {part: found[key.name] for part, key in UNCERTAINTIES.items() if key.name in table}
     figures = {part: found[key.name] for part, key in MODEL.items() if key.name in found}
     made = cast(Kind, kind)
-    return Artefact(
-        name=found["name"],
-        place=table.place,
+    return Artefact.made(
+        table,
+        found,
         reading=read_reading(table, found),
         model=None if kind == "known" else Standard(made, uncertainty=stated, **figures),
-        definition=found.get("definition"),
         uncertainty=stated,
         resistance_stated="resistance_ohm" in table,
         build_stated=BUILD.name in table,
-        at=found.get(AT.name),
     )
 
 
@@ -173,5 +171,6 @@ def read_rereads(tables: Sequence[Table], artefacts: Sequence[str]) -> tuple[Rer
         of = table.one_among("of", values["of"], artefacts)
         before = sum(item.of == of for item in found)
         name = f"{of}, read again" + (f" ({before + 1})" if before else "")
-        found.append(Reread(name, table.place, read_reading(table, values), of))
+        reading = read_reading(table, values)
+        found.append(Reread.made(table, values, name=name, reading=reading))
     return tuple(found)

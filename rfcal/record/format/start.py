@@ -24,17 +24,13 @@ SHOWN = """\
 title = "My first record"
 date = 2026-01-31
 # by = ""
-reference_ohm
 
 [about]
 instrument = "what you read with"  # any key will do; all are shown on the page
 place = "where the standards and the device were connected"
 
 [analyzer]
-noise
-connection
 resolution_ohm
-drift
 
 [[standard]]
 name = "short"
@@ -100,7 +96,7 @@ typed = [[14.1, 2.6, 9.2]]
 # series = "E12"
 """
 """Tables and keys that are shown: a key alone has its default, and a comment of its own only where
-what the key says will not do."""
+what the key says will not do. Keys that are `shown` follow where they may first stand."""
 
 
 def starting_record(shown: str = SHOWN) -> str:
@@ -113,8 +109,8 @@ def starting_record(shown: str = SHOWN) -> str:
 
 def begun_record(title: str, tables: Iterable[str], dated: str = "") -> str:
     """The text of a record of these tables, as `SHOWN` has them."""
-    head = f"[record]\ntitle = {json.dumps(title, ensure_ascii=False)}\n{dated}reference_ohm\n"
-    return starting_record("\n".join([head, "[analyzer]\nnoise\nconnection\ndrift\n", *tables]))
+    head = f"[record]\ntitle = {json.dumps(title, ensure_ascii=False)}\n{dated}"
+    return starting_record("\n".join([head, "[analyzer]\n", *tables]))
 
 
 def item_rows(kind: str, said: str, name: str = "", of: str = "short") -> str:
@@ -136,7 +132,11 @@ def _table(rows: list[str], said: set[str]) -> Iterator[str]:
         said.add(header)
     yield rows[0]
     keys = {key.name: key for key in section.keys}
-    for row in rows[1:]:
+    kinds = [row.split('"')[1] for row in rows if row.startswith("kind = ")] or section.kinds
+    aside = "# " if rows[0].startswith("# ") else ""
+    shown = [key for key in section.keys if key.shown and key.name not in said]
+    shown = [key for key in shown if not key.kinds or set(key.kinds) & set(kinds)]
+    for row in (*rows[1:], *(aside + key.name for key in shown)):
         entry, _, comment = row.partition("  # ")
         name = entry.removeprefix("# ").split(" = ")[0]
         key = keys.get(name)
@@ -146,7 +146,7 @@ def _table(rows: list[str], said: set[str]) -> Iterator[str]:
             said.add(name)
         if " = " not in entry:
             usual = keys[name].usual
-            entry += f' = "{usual}"' if isinstance(key, Choice) else f" = {usual}"
+            entry += f' = "{usual}"' if isinstance(keys[name].default, str) else f" = {usual}"
         # the comment stands beside it, and goes on below where it is long
         first, *more = textwrap.wrap(comment, WIDTH - COLUMN - 2) or [""]
         yield f"{entry:<{COLUMN - 1}} # {first}" if comment else entry
