@@ -15,7 +15,7 @@ from rfcal.record.job import begin
 from rfcal.record.job.begin import KINDS, SHOWS, STEPS, Said
 from rfcal.record.results import Results
 from rfcal.report.figures import chart, style
-from rfcal.report.figures.device import answers
+from rfcal.report.figures.device import answer_traces
 from rfcal.report.figures.render import png_bytes
 from rfcal.report.summary import summary_lines
 from rfcal.workbook.panel import Pictured, text_box, wrapping
@@ -133,7 +133,7 @@ def _picture(good: Said, found: Results | None) -> bytes:
     ax = chart.draw_grid(figure.add_subplot())
     raw: list[tuple[str, Any]]
     raw = [(kind, begin.reflection(kind, good)) for kind in filter(good.get, KINDS)]
-    told = [one for device in found.devices for one in answers(device)] if found else []
+    told = [one for device in found.devices for one in answer_traces(device)] if found else []
     if found and all(point is None for _, point in raw):
         raw = [(one.name, one.reading.reflection) for one in found.bench.standards]
         raw += [("device", one.raw.reflection) for one, *_ in told]

@@ -39,7 +39,7 @@ def device_chart(device: Device) -> Figure:
         near = np.abs(device.frequency - device.frequency[at]) <= 0.1 * device.frequency[at]
         raw, label = raw[near], "raw reading near there"
     chart.draw_trace(ax, raw, role="raw", label=label)
-    for one, role, label, there in answers(device):
+    for one, role, label, there in answer_traces(device):
         marks = {at: mhz(device.frequency[at])} if there[at] else {}
         value = np.where(there, one.reflection.value, np.nan)
         chart.draw_trace(ax, value, role=role, label=label, marks=marks)
@@ -62,7 +62,7 @@ def _draw_region(ax: Axes, device: Device, at: int, label: str = "") -> Ellipse:
     return chart.draw_ellipse(ax, of.centre[at], of.covariance[at], of.radius[at], label=label)
 
 
-def answers(device: Device) -> list[tuple[Device, str, str, NDArray[np.bool_]]]:
+def answer_traces(device: Device) -> list[tuple[Device, str, str, NDArray[np.bool_]]]:
     """What a device is, and what it may be as well: its role and label, and where it differs."""
     found = [(device, "corrected", "corrected", np.ones(device.frequency.shape, bool))]
     if device.other:
@@ -75,7 +75,7 @@ def device_bands(device: Device) -> Figure:
     figure, upper, lower = style.rows(7.5, 6.0, "frequency [MHz]", "R [ohm]", "X [ohm]")
     megahertz = device.frequency / 1e6
     for column, ax in enumerate((upper, lower)):
-        drawn = [_band(ax, column, *answer) for answer in answers(device)]
+        drawn = [_band(ax, column, *answer) for answer in answer_traces(device)]
         if megahertz.size > 1:
             _set_limits(ax, *np.concatenate(drawn, axis=1))
             at = megahertz[device.answer]
