@@ -110,7 +110,9 @@ def sessions(rng, frequency, shown, device=None):
         inputs, reflection = bench.corrected(bench.calibration(frequency), sweep)
         return Device("device", sweep, inputs, reflection, bench, (), 0)
 
-    return truth, displays.answers(displays.left_open(found, here, options["device"], made), {})
+    return truth, displays.answers_by_sign(
+        displays.left_open(found, here, options["device"], made), {}
+    )
 
 
 def coverage(truth, found):

@@ -129,7 +129,7 @@ def left_open(
     return Left(first, possible(bench, here, options, doubt, first.inputs.path), here, make)
 
 
-def answers(
+def answers_by_sign(
     left: Left, told: Mapping[tuple[str, str], NDArray[np.bool_]]
 ) -> tuple[Device, list[Finding], Left]:
     """What a device is, where the readings do not tell its sign with its `other`; how it was told.
@@ -196,7 +196,7 @@ def agreed(
                 told[say.BY_OTHER, other] = np.all(may_be, 0) & ~np.all(beside.possible.signs, 0)
             elif item.same_as == other:
                 found.append(say.SAME_DISAGREES(device=name, other=other))
-        device, how, left[name] = answers(left[name], told)
+        device, how, left[name] = answers_by_sign(left[name], told)
         devices.append(device)
         found += how
     return tuple(devices), found
