@@ -87,14 +87,14 @@ class Typed:
         still = still and bool(far > FAR * size)
         beside, step = 0.0 if still else np.max(np.delete(off, at), initial=0), self.steps[at]
         if beside <= FITS and off[at] >= ODD:
-            written, unit = as_typed(self.cells[i, at], step), " ohm" * (self.names[at] != SWR)
+            written, unit = display_text(self.cells[i, at], step), " ohm" * (self.names[at] != SWR)
             own = {"mhz": self.mhz[i], "part": self.names[at], "written": written + unit}
             for meant, fits, times in _undone(written, len(self.names) > 1):
                 left = abs(meant - expected[at]) / doubt[at]
                 if left <= fits and off[at] >= times * max(left, beside, 1):
                     return {**own, "meant": meant}
             if still:
-                return {**own, "meant": float(as_typed(expected[at], step))}
+                return {**own, "meant": float(display_text(expected[at], step))}
         told = len(self.names) > 1 and bool(np.all(2 * ODD * doubt <= TOLD * scale))
         return {} if told else None
 
@@ -120,7 +120,7 @@ class Typed:
         return complex(level[best]), complex(r, x)
 
 
-def as_typed(cell: float, step: float) -> str:
+def display_text(cell: float, step: float) -> str:
     """A number with the digits of a display that goes by this step."""
     return f"{cell:.{max(0, -round(np.log10(step)))}f}"
 

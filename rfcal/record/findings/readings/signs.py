@@ -16,7 +16,7 @@ from rfcal.readings.display import as_shown
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings import case
 from rfcal.record.findings.catalogue import readings as say
-from rfcal.record.findings.readings.mistyped import as_typed
+from rfcal.record.findings.readings.mistyped import display_text
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Measurement, Record
 from rfcal.uncertainty.coverage import K_AXIS
@@ -166,7 +166,7 @@ def _mistyped(read: Reading, name: str, at: int) -> Finding:
     """That a minus was left out in this row."""
     megahertz, _, cell = (float(cell) for cell in (read.typed or read.typed_reflection or ())[at])
     part, unit = ("X", "ohm") if read.typed else ("the angle", "degrees")
-    written = f"{as_typed(cell, read.steps[1])} {unit}"
+    written = f"{display_text(cell, read.steps[1])} {unit}"
     return say.MISTYPED(label=name, mhz=megahertz, part=part, written=written, meant=-cell)
 
 
