@@ -20,7 +20,7 @@ from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.case import USUAL_HZ, Case, Meanings, Scene, in_order, states_reference
 from rfcal.record.findings.catalogue import slips as say
 from rfcal.record.findings.catalogue.slips import Suspect
-from rfcal.record.findings.turns import by_figures
+from rfcal.record.findings.turns import has_line_by_figures
 from rfcal.record.findings.unsaid import swept_lines
 from rfcal.record.results import Check
 from rfcal.uncertainty.words import about
@@ -188,7 +188,7 @@ def all_slips(case: Case, scenes: Sequence[Scene]) -> Iterator[Slip]:
     yield from exchanges(pairs, case.mirrored)
     yield from misreadings((*solved.names, *checked), names, case.meant)
     yield from other_references(case.read, z_ref)
-    yield from of_unit([check for check in checks if by_figures(check.inputs)])
+    yield from of_unit([check for check in checks if has_line_by_figures(check.inputs)])
     for name in suspects:
         yield from other_values(name, scenes[0].known[name].value, z_ref)
     for check in checks:
@@ -243,7 +243,7 @@ def _of_planes(case: Case) -> Iterator[Slip]:
     for way, than, sign in ((*say.FARTHER, 1), (*say.NEARER, -1)):
         kind = say.PLANE if case.stayed else say.TURN
         yield Slip(kind, (), _later, sign * OUT_MM, words={"way": way})
-        for c in (c for c in case.checks if c.at and not by_figures(c.inputs)):
+        for c in (c for c in case.checks if c.at and not has_line_by_figures(c.inputs)):
             metres = sum(line.length_m for _, line in swept_lines(c.inputs, case.z_ref))
             or_line = say.OR_WARMED.format(most_mm=1e3 * MOST_STRETCH * metres) if metres else ""
             moved, words = partial(_later, only=c.name), {"than": than, "or_line": or_line}

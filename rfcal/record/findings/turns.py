@@ -128,11 +128,11 @@ def as_expected(
     freedom = degrees_of_freedom(measured.plus(*expected.effects))
     if far_off(as_normal(where.squared_distance(expected), freedom), chance):
         return False
-    figures = by_figures(inputs)
+    figures = has_line_by_figures(inputs)
     return turns_as_stated(inputs.calibration.frequency, measured, expected, chance, figures)
 
 
-def by_figures(inputs: Inputs) -> bool:
+def has_line_by_figures(inputs: Inputs) -> bool:
     """Whether a line that is known by its figures lies on the path."""
     return any(isinstance(step.element, LineByFigures) for step in inputs.path)
 
