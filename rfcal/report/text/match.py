@@ -11,7 +11,7 @@ from rfcal.matching.ranking import Group
 from rfcal.record.findings.match import narrower
 from rfcal.record.results import Advice, MatchResult, Proposal
 from rfcal.report.text.build import TOLD, build_lines
-from rfcal.report.text.remarks import by_q, cut_from, lossy, unstated_power
+from rfcal.report.text.remarks import cut_from, half_q, lossy, unstated_power
 from rfcal.uncertainty.words import about, digits, mhz, share_words
 
 NEARLY_ONE = 1.005
@@ -309,7 +309,7 @@ def match_remarks(result: MatchResult) -> list[str]:
             f"{result.as_matched} the standards' plane sees SWR {swr_words(result.plane_swr)} in "
             f"{result.z_ref:g} ohm{asked}"
         )
-    said += lossy(result) + by_q(result)
+    said += lossy(result) + half_q(result)
     limit = result.limit
     if limit and limit.told and not sets_none(limit) and (result.proposals or result.widest_hz):
         first = next((p.candidate for p in result.proposals), None)

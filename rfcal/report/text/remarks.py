@@ -54,7 +54,7 @@ def lossy(result: MatchResult) -> list[str]:
     ]
 
 
-def by_q(result: MatchResult) -> list[str]:
+def half_q(result: MatchResult) -> list[str]:
     """What coils of half the Q would do to the first network, where that decides."""
     if result.ranking.nothing_needed or not result.proposals:
         return []
