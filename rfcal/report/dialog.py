@@ -71,7 +71,7 @@ def _asked(step: str, said: Said) -> str:
         return ways[int(typed)]
     if step in MAY_LACK and not typed:
         return ""
-    typed = begin.checked(step, typed)
+    typed = begin.toml_answer(step, typed)
     for doubt in (begin.doubt, _beside):
         while why := doubt(step, {**said, step: typed}):
             look = (
@@ -79,7 +79,7 @@ def _asked(step: str, said: Said) -> str:
             )
             if not (again := _ask(look)):
                 break
-            typed = begin.checked(step, again)
+            typed = begin.toml_answer(step, again)
     return typed
 
 

@@ -7,7 +7,7 @@ import pytest
 import rfcal
 from rfcal.cli import main
 from rfcal.errors import ArgumentError
-from rfcal.record.job.begin import checked, doubt, numbers, record_text
+from rfcal.record.job.begin import doubt, numbers, record_text, toml_answer
 
 ANSWERS = {
     "frequency": "14.1",
@@ -107,7 +107,7 @@ def test_numbers_are_taken_with_the_digits_that_were_typed():
     assert "typed = [[7.0, 0.50, -0.10]]" in text
     for wrong in ("-3", "0", "x", ">99", ""):
         with pytest.raises(ArgumentError, match="a number of ohms above zero"):
-            checked("load ohm", wrong)
+            toml_answer("load ohm", wrong)
 
 
 @pytest.mark.parametrize(
@@ -143,7 +143,7 @@ def test_a_sign_is_not_made_up_where_the_display_has_none():
 
 @pytest.mark.parametrize("said", ["49.9 ohm", "49,9 Ohms", "49.9 \u03a9", "49.9\u2126"])
 def test_a_resistance_may_have_its_unit(said):
-    assert checked("load ohm", said) == "49.9"
+    assert toml_answer("load ohm", said) == "49.9"
 
 
 def test_doubts_of_one_answer():

@@ -113,7 +113,7 @@ def _number(cell: str) -> str:
     return f"{Decimal(said):f}" if re.fullmatch(r"-?(\d+(\.\d*)?|\.\d+)", said) else ""
 
 
-def checked(step: str, text: str) -> str:
+def toml_answer(step: str, text: str) -> str:
     """An answer, a frequency or resistance as TOML has it."""
     if step not in ABOVE_ZERO:
         return text
@@ -133,12 +133,12 @@ def record_text(said: Said, title: str, on: date | None = None) -> str:
 def _table(kind: str, said: Said) -> str:
     """One reading as a table of a record."""
     first, second = numbers(said[kind], said["shows"])
-    frequency, ohm = checked("frequency", said["frequency"]), said.get(f"{kind} ohm", "")
+    frequency, ohm = toml_answer("frequency", said["frequency"]), said.get(f"{kind} ohm", "")
     typed = f"typed = [[{frequency}, {first}, {second}]]\n"
     if said["shows"] == SIZES:
         typed = f"typed_z_ohm = [[{frequency}, {first}]]\ntyped_swr = [[{frequency}, {second}]]\n"
     typed += 'x_sign = "unknown"\n' * (said["shows"] == NO_SIGN)
-    ohm = ohm and checked(f"{kind} ohm", ohm)
+    ohm = ohm and toml_answer(f"{kind} ohm", ohm)
     known = f"resistance_ohm = {ohm}\n" if ohm else ""
     name = f"{ohm} ohm" if kind == "check" else said.get("name") or "device"
     return item_rows("reread" if kind == "short again" else kind, known + typed, name)
@@ -165,7 +165,7 @@ def doubt(step: str, said: Said) -> str:
     """Why an answer looks wrong by itself; nothing where it looks as it should."""
     if step in KINDS:
         return _judged(step, said)
-    value = float(checked(step, said[step])) if step in ABOVE_ZERO else 0.0
+    value = float(toml_answer(step, said[step])) if step in ABOVE_ZERO else 0.0
     low, high = defaults.CHECK_OHM
     if step == "frequency" and value * 1e6 >= KHZ_HZ:
         unit, right = ("kHz", value / 1e3) if value < 1e6 else ("Hz", value / 1e6)
