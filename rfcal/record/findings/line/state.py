@@ -26,7 +26,7 @@ TURNED_DB = 0.5
 """What changed in size by less than this [dB] only turned."""
 
 
-def compared(state: LineState) -> tuple[str, bool]:
+def baseline_words(state: LineState) -> tuple[str, bool]:
     """A line against its baseline, and whether that is to be looked after."""
     type_first, (parts, fault) = _type_words(state), _what_differs(state)
     said = verdict.sentence("; ".join(filter(None, [*type_first, *parts])))
@@ -226,7 +226,7 @@ def most_words(state: LineState) -> tuple[str, str]:
 
 def line_verdict(state: LineState) -> tuple[str, bool]:
     """The line's state in one sentence, and whether that is a fault or a change to look after."""
-    said, fault = verdict.alone(state) if state.comparison is None else compared(state)
+    said, fault = verdict.alone(state) if state.comparison is None else baseline_words(state)
     return band.steps_first(state) + said, fault
 
 
