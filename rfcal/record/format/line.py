@@ -11,7 +11,7 @@ from rfcal.models.cables import CABLES, Cable, cable_type
 from rfcal.models.line import LONGEST_M, UNCERTAIN, Line, loss_law
 from rfcal.record.format.keys import Section, Stated, Table, show
 from rfcal.record.format.kinds import OHM, Choice, File, Number, Rows
-from rfcal.record.format.reading import Reading, end_keys, ends_of
+from rfcal.record.format.reading import Reading, end_keys, end_readings
 
 MOST_OFF = 0.3
 """Rows of a loss table may be off the law that fits them best by this share of themselves."""
@@ -157,7 +157,9 @@ def read_line_check(table: Table, z_ref: float) -> LineCheck:
     """The line check of a record; `z_ref` [ohm] is the line's impedance where none is stated."""
     found = LINE_CHECK.read(table)
     ends = tuple(
-        (end, reading) for key, end in ENDS.items() for reading in ends_of(table, found, (key,))
+        (end, reading)
+        for key, end in ENDS.items()
+        for reading in end_readings(table, found, (key,))
     )
     by_length = _known_by(table) == "by sweeps and length"
     line, loss_known = _line(table, found, by_length, z_ref)

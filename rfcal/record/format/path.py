@@ -11,7 +11,7 @@ from rfcal.models.line import Line
 from rfcal.record.format import line as lines
 from rfcal.record.format.keys import Key, Placed, Section, Table
 from rfcal.record.format.kinds import File, Flag, Number, Text
-from rfcal.record.format.reading import Reading, end_keys, ends_of
+from rfcal.record.format.reading import Reading, end_keys, end_readings
 
 KINDS = {
     "cable": "a line by its type",
@@ -163,7 +163,7 @@ def _element(table: Table, device: str, number: int) -> Between:
 
 def _ends(table: Table, found: dict[str, Any], keys: Sequence[str]) -> tuple[Reading, ...]:
     """What a line or a fixture is known by: both its ends."""
-    ends = ends_of(table, found, keys)
+    ends = end_readings(table, found, keys)
     if len(ends) < 2:
         absent = next(key for key in keys if not {key, f"{key}_typed"} & set(table.values))
         raise table.missing(absent, f"a file here, or rows off the display as {absent}_typed,")

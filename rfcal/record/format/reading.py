@@ -50,7 +50,7 @@ def end_keys(name: str, says: str) -> tuple[File, Rows]:
     return File(name, says, instead=f"`{typed.name}`"), typed
 
 
-def ends_of(table: Table, found: dict[str, Any], keys: Sequence[str]) -> tuple["Reading", ...]:
+def end_readings(table: Table, found: dict[str, Any], keys: Sequence[str]) -> tuple["Reading", ...]:
     """Readings of a far end, of those keys that are there: each a file or typed."""
     readings = []
     for key in keys:
