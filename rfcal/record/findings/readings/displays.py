@@ -14,7 +14,7 @@ from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.catalogue.devices import DEVICE_HIDDEN, LOPSIDED
 from rfcal.record.findings.devices import HIDDEN, about_device
-from rfcal.record.findings.readings.signs import further, in_series, own_doubt
+from rfcal.record.findings.readings.signs import further, own_doubt, telling_part
 from rfcal.record.format import schema
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Artefact, Measurement, Record
@@ -92,7 +92,7 @@ def _open(record: Record, item: Measurement, expected: Sequence[complex], hz: fl
     if item.reading.beyond or one is None:
         return ""
     return say.REMAINS_SIGN.format(
-        ohm=abs(one.imag), tell=in_series(item, (), record.reference_ohm, one, hz)
+        ohm=abs(one.imag), tell=telling_part(item, (), record.reference_ohm, one, hz)
     )
 
 
@@ -126,7 +126,7 @@ def about_shown(
             z, hz = complex(device.impedance.value[at]), float(device.frequency[at])
             tell = "" if where is small and np.any(two) else tell
             if tell and others is not None:
-                tell = further(device, at) or in_series(
+                tell = further(device, at) or telling_part(
                     item, others, case.z_ref, z, hz, float(own_doubt(device.impedance)[at])
                 )
             x, span = device.interval[where, 1], span_mhz(device.frequency, where)

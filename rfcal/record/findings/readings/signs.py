@@ -95,7 +95,7 @@ def _tells(frequency: Real, z: np.ndarray, doubt: Real, at: int, true: int) -> b
     return bool(np.all(left[true]) and not np.any(left[1 - true]))
 
 
-def in_series(
+def telling_part(
     item: Measurement,
     others: Sequence[Measurement],
     z_ref: float,
