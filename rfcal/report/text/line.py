@@ -126,7 +126,7 @@ def _properties(line: LineState) -> list[str]:
     if found is None:
         return []
     of = found.standard_uncertainty
-    (loss, half), middle = cable.loss_db(line), np.mean(line.frequency) / 1e6
+    (loss, half), middle = cable.matched_loss_db(line), np.mean(line.frequency) / 1e6
     lost = f"{plus_minus(loss, half)} dB in all"
     if not cable.is_loss_measured(line):
         lost = f"not known, below {math.ceil(loss + half)} dB in all"

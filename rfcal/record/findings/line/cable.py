@@ -84,7 +84,7 @@ def stretches(state: LineState, before: Sequence[int], strong: np.ndarray) -> li
     return said
 
 
-def loss_db(state: LineState) -> tuple[float, float]:
+def matched_loss_db(state: LineState) -> tuple[float, float]:
     """Matched loss in all of a line by its own sweeps, in mid-band, and its 95 % half-width."""
     assert state.properties is not None
     loss, of_loss = state.properties.loss_db(np.array([np.mean(state.frequency)]))
@@ -93,7 +93,7 @@ def loss_db(state: LineState) -> tuple[float, float]:
 
 def is_loss_measured(state: LineState) -> bool:
     """Whether that says more than a bound above."""
-    loss, half = loss_db(state)
+    loss, half = matched_loss_db(state)
     return half < max(MOST_OPEN * loss, LEAST_DB)
 
 
@@ -136,7 +136,7 @@ def not_its_type(state: LineState) -> list[Finding]:
     if found is None or stated is None or not found.fits:
         return []
     line, length, usual = found.line, state.length_m, defaults.PATH
-    (loss, half), of_z0 = loss_db(state), found.standard_uncertainty["z0"]
+    (loss, half), of_z0 = matched_loss_db(state), found.standard_uncertainty["z0"]
     of_type = float(stated.loss_db_per_100m(np.array([at]))[0]) * length / 100
     speed, of_speed = line.velocity_factor, state.length_uncertainty_m / length
     # what is seen, what the type has, and what may part them (standard)
