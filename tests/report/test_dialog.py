@@ -7,7 +7,7 @@ import pytest
 import rfcal
 from rfcal.cli import main
 from rfcal.errors import ArgumentError
-from rfcal.record.job.begin import doubt, numbers, record_text, toml_answer
+from rfcal.record.job.begin import doubt, record_text, toml_answer, typed_pair
 
 ANSWERS = {
     "frequency": "14.1",
@@ -133,12 +133,12 @@ def test_one_reading_is_judged_by_itself(kind, cells, fits):
     ],
 )
 def test_a_reading_is_taken_as_people_write_it(cells, taken):
-    assert numbers(cells, "R and X") == taken
+    assert typed_pair(cells, "R and X") == taken
 
 
 def test_a_sign_is_not_made_up_where_the_display_has_none():
     with pytest.raises(ArgumentError, match=r"43\.4-19j"):
-        numbers("43.4-19j", "R and X without its sign")
+        typed_pair("43.4-19j", "R and X without its sign")
 
 
 @pytest.mark.parametrize("said", ["49.9 ohm", "49,9 Ohms", "49.9 \u03a9", "49.9\u2126"])

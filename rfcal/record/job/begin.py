@@ -81,7 +81,7 @@ Said = Mapping[str, str]
 """What was answered, by its step."""
 
 
-def numbers(cells: str, shows: str) -> tuple[str, str]:
+def typed_pair(cells: str, shows: str) -> tuple[str, str]:
     """The two numbers of a reading as TOML has them, each with the digits that were typed."""
     found = [_number(cell) for cell in _cells(cells, signed=shows == "R and X")]
     if len(found) != 2 or not all(found):
@@ -132,7 +132,7 @@ def record_text(said: Said, title: str, on: date | None = None) -> str:
 
 def _table(kind: str, said: Said) -> str:
     """One reading as a table of a record."""
-    first, second = numbers(said[kind], said["shows"])
+    first, second = typed_pair(said[kind], said["shows"])
     frequency, ohm = toml_answer("frequency", said["frequency"]), said.get(f"{kind} ohm", "")
     typed = f"typed = [[{frequency}, {first}, {second}]]\n"
     if said["shows"] == SIZES:
@@ -155,7 +155,7 @@ def computed(said: Said) -> Results | None:
 
 def reflection(kind: str, said: Said) -> complex | None:
     """The raw reflection [1] of one reading; None where the display leaves more than one."""
-    first, second = numbers(said[kind], said["shows"])
+    first, second = typed_pair(said[kind], said["shows"])
     if said["shows"] != "R and X" or '"' in first + second:
         return None
     return complex(from_impedance(complex(float(first), float(second)), defaults.REFERENCE_OHM))
@@ -177,7 +177,7 @@ def doubt(step: str, said: Said) -> str:
 
 def _judged(kind: str, said: Said) -> str:
     """What one reading says by itself: nothing where it looks like what it is called."""
-    cells = numbers(said[kind], said["shows"])
+    cells = typed_pair(said[kind], said["shows"])
     if said["shows"] == SIZES and '"' not in "".join(cells):  # what nothing has together is refused
         steps = step_of(cells[:1]), step_of(cells[1:], -1)
         z, swr = ([(1.0, float(cell))] for cell in cells)
