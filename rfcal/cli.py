@@ -300,7 +300,7 @@ def _correct(options: argparse.Namespace) -> None:
     _progress("correcting the new sweeps")
     guessed: list[str] = []
     devices = [*kept.corrected(results, options.sweeps, options.like, guessed.append)]
-    output = dict(kept.output_files(devices))
+    output = dict(kept.sweep_files(devices))
     _write(options, output, results)
     answers = [f"{d.name}: {d.at(d.frequency[d.answer])}, at {d.plane}" for d in devices]
     _say(

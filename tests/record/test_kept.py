@@ -111,7 +111,7 @@ def test_a_standard_read_again_has_errors_of_its_own(results):
     (device,) = kept.corrected(results, [Path(DEMO, "raw/load.s1p")])
     assert device.name == "load, again"
     assert np.diff(device.interval[0, 1])[0] > 0.3
-    assert [name for name, _ in kept.output_files([device])] == [
+    assert [name for name, _ in kept.sweep_files([device])] == [
         "load-again-corrected.s1p",
         "load-again-corrected.csv",
     ]

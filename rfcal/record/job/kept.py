@@ -104,7 +104,7 @@ def csv_text(device: Device) -> str:
     return f"{COLUMNS}\n{re.sub('-?(nan|inf)', '', text)}\n"
 
 
-def output_files(devices: Sequence[Device]) -> Iterator[tuple[str, bytes]]:
+def sweep_files(devices: Sequence[Device]) -> Iterator[tuple[str, bytes]]:
     """Corrected sweeps by the names of their files: Touchstone and CSV."""
     for device in devices:
         yield f"{slug(device.name)}-corrected.s1p", device.touchstone().encode()
