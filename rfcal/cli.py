@@ -304,7 +304,7 @@ def _correct(options: argparse.Namespace) -> None:
     _write(options, output, results)
     answers = [f"{d.name}: {d.at(d.frequency[d.answer])}, at {d.plane}" for d in devices]
     _say(
-        *kept.path_words(results, options.like),
+        *kept.no_path_words(results, options.like),
         *answers,
         kept.age_words(results, date.today()),
         *guessed,

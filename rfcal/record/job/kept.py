@@ -65,7 +65,7 @@ def corrected(
         yield device
 
 
-def path_words(results: Results, like: str) -> list[str]:
+def no_path_words(results: Results, like: str) -> list[str]:
     """That no path is taken away, where the record's measurements lie behind one."""
     behind = [device.name for device in results.devices if device.between]
     if like or not behind:
