@@ -14,7 +14,7 @@ from rfcal.maths.reflection import swr
 from rfcal.record.files import slug
 from rfcal.record.findings.components import part_words
 from rfcal.record.findings.line.state import line_verdict
-from rfcal.record.json_text import Told, once, pieces
+from rfcal.record.json_text import Told, chunks, once
 from rfcal.record.results import (
     AfterBuilding,
     Check,
@@ -72,7 +72,7 @@ def results_json(results: Results) -> Iterator[bytes]:
     }
     data |= {key: told for key, told in asked.items() if told}
     rows = zip(chain("{", repeat(",")), data.items(), strict=False)
-    lines = (chain([f'{start}\n"{key}": '], pieces(value)) for start, (key, value) in rows)
+    lines = (chain([f'{start}\n"{key}": '], chunks(value)) for start, (key, value) in rows)
     return (part.encode() for part in chain(chain.from_iterable(lines), ["\n}\n"]))
 
 

@@ -51,19 +51,19 @@ def plain(value: Any) -> Any:
     return value
 
 
-def pieces(value: Any) -> Iterator[str]:
+def chunks(value: Any) -> Iterator[str]:
     """The text of dictionaries and lists that hold `Told`, arrays and plain values."""
     if isinstance(value, Told):
         yield from _numbers(value)
     elif isinstance(value, Mapping):
         for i, (key, inner) in enumerate(value.items()):
             yield f"{', ' if i else '{'}{json.dumps(key, ensure_ascii=False)}: "
-            yield from pieces(inner)
+            yield from chunks(inner)
         yield "}" if value else "{}"
     elif isinstance(value, list | tuple) and any(isinstance(v, Mapping) for v in value):
         for i, inner in enumerate(value):
             yield ", " if i else "["
-            yield from pieces(inner)
+            yield from chunks(inner)
         yield "]"
     else:
         yield json.dumps(plain(value), allow_nan=False, ensure_ascii=False, separators=(",", ":"))

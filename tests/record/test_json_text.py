@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rfcal.record.json_text import DIGITS, Told, once, pieces
+from rfcal.record.json_text import DIGITS, Told, chunks, once
 
 SIZES = st.floats(1e-15, 1e15)
 
 
 def read_back(value):
-    return json.loads("".join(pieces(value)), parse_constant=pytest.fail)
+    return json.loads("".join(chunks(value)), parse_constant=pytest.fail)
 
 
 @given(st.lists(st.tuples(st.floats(-1e12, 1e12), SIZES), min_size=1, max_size=20))
@@ -25,7 +25,7 @@ def test_what_is_written_is_off_by_a_ten_thousandth_of_the_uncertainty_at_most(p
 
 @given(st.lists(SIZES, min_size=1, max_size=20))
 def test_an_uncertainty_has_its_own_digits(sizes):
-    text = "".join(pieces(Told(np.array(sizes))))
+    text = "".join(chunks(Told(np.array(sizes))))
     assert json.loads(text) == pytest.approx(sizes, rel=0.5 * 10.0 ** (1 - DIGITS))
     for number in text[1:-1].split(","):
         assert len(number.split("e")[0].replace(".", "").strip("0")) <= DIGITS
