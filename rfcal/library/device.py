@@ -26,7 +26,7 @@ from rfcal.readings.sweep import NPort, Sweep, TwoPortSweep, as_sweep, network_o
 from rfcal.readings.touchstone import touchstone_text
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.derived import Figure, ends_of
-from rfcal.uncertainty.quantity import Quantity, at_points, pieces
+from rfcal.uncertainty.quantity import Quantity, at_points, blocks
 from rfcal.uncertainty.significance import active_points
 from rfcal.uncertainty.words import Answer, mhz, value_at
 
@@ -153,7 +153,7 @@ class Device:
         They are right beside an open and at the edge of the chart too, where they are lopsided;
         infinite where nothing bounds them. A passive device's R is not below zero.
         """
-        parts = [ends_of(self._piece(index).figures) for index in pieces(self.frequency.size)]
+        parts = [ends_of(self._piece(index).figures) for index in blocks(self.frequency.size)]
         return frozen(np.concatenate(parts), "intervals", copy=False)
 
     def _piece(self, index: slice) -> "Device":
@@ -204,7 +204,7 @@ class Device:
                 f"{grid_words(self.frequency)}{unit}"
             )
         near = int(np.argmin(np.abs(self.frequency - frequency)))
-        (here,) = (s for s in pieces(self.frequency.size) if s.start <= near < s.stop)
+        (here,) = (s for s in blocks(self.frequency.size) if s.start <= near < s.stop)
         figures = self._piece(here).figures
         values = [
             value_at(figures[n], near - here.start) for n in ("resistance", "reactance", "swr")

@@ -11,7 +11,7 @@ from rfcal.maths.arguments import frozen
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Complex, Real
 from rfcal.models.interpolation import between_points
-from rfcal.uncertainty.quantity import Effect, Quantity, Swept, both_axes, pieces
+from rfcal.uncertainty.quantity import Effect, Quantity, Swept, blocks, both_axes
 
 APART = 4.0
 """Standards nearer to each other than this many joint standard uncertainties are as one."""
@@ -280,7 +280,7 @@ def require_apart(
 def _condition(g: Complex) -> Real:
     """The condition number of standards' spread, shape (F,)."""
     parts = []
-    for index in pieces(g.shape[-1]):
+    for index in blocks(g.shape[-1]):
         here = g[:, index]
         powers = np.stack([np.ones_like(here), here, here * here])
         squares = np.linalg.eigvalsh(np.einsum("isf,jsf->fij", powers.conj(), powers))

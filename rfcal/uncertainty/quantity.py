@@ -225,7 +225,7 @@ class _InPieces(Quantity):
     size: int
 
     def _joined(self, of: Callable[[Quantity], NDArray[Any]]) -> NDArray[Any]:
-        return np.concatenate([of(self.part(index)) for index in pieces(self.size)])
+        return np.concatenate([of(self.part(index)) for index in blocks(self.size)])
 
     @property
     def effects(self) -> tuple[Effect, ...]:
@@ -248,7 +248,7 @@ class _InPieces(Quantity):
         return self._joined(Quantity.variance)
 
 
-def pieces(size: int) -> list[slice]:
+def blocks(size: int) -> list[slice]:
     """So many values in pieces that are worked out at once; all of them where they are not many."""
     step = PIECE if size > MANY else size
     return [slice(start, start + step) for start in range(0, size, step)]
