@@ -13,7 +13,14 @@ from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Bench, Known, Moved
 from rfcal.measurement.deembedding import Step, path_map
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.undecided import Possible, Undecided, possible, remaining, rising, undecided
+from rfcal.measurement.undecided import (
+    Possible,
+    Undecided,
+    possible,
+    remaining,
+    rising_signs,
+    undecided,
+)
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.display import STEP, Options, size_range
 from rfcal.readings.sweep import Sweep
@@ -148,7 +155,7 @@ def answers_by_sign(
     there = all_of_it.signs
     z = np.array([d.impedance.value for d in pair])
     doubt = np.array([own_doubt(d.impedance) for d in pair])
-    risen = allowed = remaining(there, rising(first.frequency, z.imag, z.real, doubt))
+    risen = allowed = remaining(there, rising_signs(first.frequency, z.imag, z.real, doubt))
     two = risen.all(0) & _apart(*pair)
     if np.all(two):  # what is displayed as X is nowhere zero, and so has one sign all over
         passive = [not beyond_passive(first.frequency, one.reflection) for one in pair]
