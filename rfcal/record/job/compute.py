@@ -311,7 +311,7 @@ class _Job:
             state = line_check.line_state(wanted, frequency, now, then, sweeps, z_ref)
             state = replace(state, answer_hz=next(answers, None))
         devices = self.record.behind_line, lambda item: self._plane_of(self.sweeps[item.name])
-        seen = line_check.seen_through(wanted, state, *devices, z_ref)
+        seen = line_check.line_by_devices(wanted, state, *devices, z_ref)
         since = about_devices(state, seen) or about_other_line(self.record, state, corrected)
         self.findings += (*about_line(state), *since)
         return state

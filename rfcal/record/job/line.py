@@ -35,7 +35,7 @@ OF_LAST = 0.5
 """What a line's end delays by a wide band, in resolutions (standard, by simulation)."""
 
 
-def seen_through(
+def line_by_devices(
     wanted: LineCheck,
     state: LineState,
     measurements: Sequence[Measurement],
