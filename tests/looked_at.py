@@ -7,7 +7,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
 
-from rfcal.report.figures.render import settle
+from rfcal.report.figures.render import fix_layout
 
 HAIR = 1.5
 """Two texts may come so near [pixels]."""
@@ -17,7 +17,7 @@ def faults(figure: Figure) -> list[str]:
     """Curves that leave their axes unsaid, and words over data, legends or other words."""
     canvas = figure.canvas
     if not isinstance(canvas, FigureCanvasAgg):
-        settle(figure)
+        fix_layout(figure)
         canvas = FigureCanvasAgg(figure)
         canvas.draw()
     renderer = canvas.get_renderer()

@@ -27,7 +27,7 @@ from rfcal.findings import swr_words
 from rfcal.maths.reflection import Real
 from rfcal.record.results import Device
 from rfcal.report.figures import chart, style
-from rfcal.report.figures.render import fast_png, settle
+from rfcal.report.figures.render import fast_png, fix_layout
 from rfcal.uncertainty import words
 
 
@@ -151,7 +151,7 @@ class Panel(Pictured):
         self._titles: list[Artist] = []
         self._redraw(self.starts)
         style.add_legend(figure, *legend)
-        settle(figure)
+        fix_layout(figure)
         self._clear()
         self._canvas.draw()
         self._still = self._canvas.copy_from_bbox(figure.bbox)

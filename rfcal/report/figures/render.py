@@ -21,7 +21,7 @@ STEPS_TO_WHITE = 12
 FONTS = "'DejaVu Sans', sans-serif"
 
 
-def settle(figure: Figure) -> None:
+def fix_layout(figure: Figure) -> None:
     """Arrange the figure once and for all; a second arranging would move it by a hair."""
     engine = figure.get_layout_engine()
     if engine is not None:
@@ -31,7 +31,7 @@ def settle(figure: Figure) -> None:
 
 def png_bytes(figure: Figure) -> bytes:
     """Whole figure as a PNG in full colour, the same bytes for the same figure."""
-    settle(figure)
+    fix_layout(figure)
     out = BytesIO()
     # the canvas itself: Figure.savefig draws everything once more beforehand
     FigureCanvasAgg(figure).print_png(out, metadata={"Software": None})
@@ -44,7 +44,7 @@ def svg_text(figure: Figure, *, alt: str, prefix: str = "figure") -> str:
     `alt` says what it shows, for those who cannot see it; `prefix` starts every id, so that
     several pictures can share a page.
     """
-    settle(figure)
+    fix_layout(figure)
     out = StringIO()
     with mpl.rc_context({"svg.hashsalt": "rfcal", "svg.fonttype": "none"}):
         FigureCanvasSVG(figure).print_svg(out, metadata={"Date": None, "Creator": None})
