@@ -113,7 +113,7 @@ def removed(
     return at_plane(own, part, Quantity(zero))
 
 
-def share(whole: Quantity, part: Quantity) -> Real:
+def fixture_share(whole: Quantity, part: Quantity) -> Real:
     """How much of a part's impedance [1] a fixture had added to it."""
     before, after = ((1 + q.value) / (1 - q.value) for q in (whole, part))
     return np.abs(before - after) / np.abs(after)

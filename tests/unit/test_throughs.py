@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from rfcal.components.throughs import Ports, reflection_through, removed, share
+from rfcal.components.throughs import Ports, fixture_share, reflection_through, removed
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement.bench import Analyzer
 from rfcal.measurement.propagate import impedance
@@ -66,7 +66,7 @@ def test_a_fixture_is_taken_away_exactly(loaded):
     own = removed(frequency, whole, seen(0.0), shorted, load)
     np.testing.assert_allclose(own.value, from_impedance(part, 50.0), rtol=1e-9)
     added = np.abs(wire + 1 / (stray + 1 / part) - part) / np.abs(part)
-    np.testing.assert_allclose(share(whole, own), added, rtol=1e-6)
+    np.testing.assert_allclose(fixture_share(whole, own), added, rtol=1e-6)
 
 
 def test_a_chokes_band_is_the_widest_without_a_gap():

@@ -7,7 +7,7 @@ import numpy as np
 
 from rfcal.components.circuits import over
 from rfcal.components.fit import FitData, Verdict, choose
-from rfcal.components.throughs import Ports, reflection_of, removed, share
+from rfcal.components.throughs import Ports, fixture_share, reflection_of, removed
 from rfcal.errors import CalibrationError
 from rfcal.findings import span_mhz
 from rfcal.maths.reflection import Real, to_admittance, to_impedance
@@ -52,7 +52,7 @@ def _part(
     try:
         with np.errstate(divide="ignore", invalid="ignore"):
             own = removed(sweep.frequency, whole, opened, shorted, load[0] if load else None)
-            added = share(whole, own)
+            added = fixture_share(whole, own)
     except CalibrationError as error:
         raise wanted.refused(str(error)) from error
     _require_finite(wanted, sweep.frequency, own)
