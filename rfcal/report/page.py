@@ -133,7 +133,7 @@ def _template() -> Any:
         loader=PackageLoader("rfcal.report", "."),
         autoescape=True,
         undefined=StrictUndefined,
-        finalize=shown,
+        finalize=visible,
         trim_blocks=True,
         lstrip_blocks=True,
     )
@@ -147,7 +147,7 @@ def _template() -> Any:
     return environment.get_template("report.html")
 
 
-def shown(value: Any) -> Any:
+def visible(value: Any) -> Any:
     """Text with signs for what steers or hides other text: controls, directions, no-width signs."""
     if not isinstance(value, str) or isinstance(value, Markup) or value.isprintable():
         return value

@@ -7,7 +7,7 @@ import sys
 import matplotlib as mpl
 import pytest
 
-from rfcal.report.page import page, shown
+from rfcal.report.page import page, visible
 from tests.conftest import DEMO
 
 SETTINGS = """
@@ -77,4 +77,4 @@ def test_the_users_settings_are_not_touched(computed, reported):
     ],
 )
 def test_signs_that_steer_are_shown(text, seen):
-    assert shown(text) == seen
+    assert visible(text) == seen
