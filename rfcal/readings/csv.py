@@ -12,7 +12,7 @@ from itertools import islice
 
 from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real, from_impedance
-from rfcal.readings.rows import MOST_POINTS, Say, in_form, silent, table, text_lines
+from rfcal.readings.rows import MOST_POINTS, Say, in_form, numeric_table, silent, text_lines
 
 LARGEST = 1e15
 """Numbers beyond this are slips of the pen, and would overflow later."""
@@ -101,7 +101,7 @@ def read_csv(
             yield number, [values[0] * UNITS_HZ[unit], *values[1:]]
 
     try:
-        numbers, lines = table(rows(), file, most, say)
+        numbers, lines = numeric_table(rows(), file, most, say)
     except csv.Error as error:
         raise ReadingError(file, f"not a CSV file that can be read ({error})") from error
     value, ohms = in_form(form, numbers[:, 1:], file, lines)[:, 0], pair[0] in ("r_ohm", "z_ohm")

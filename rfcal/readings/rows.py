@@ -34,7 +34,7 @@ def text_lines(text: str) -> Iterator[tuple[int, str]]:
     return enumerate((found[1] for found in _LINE.finditer(text)), start=1)
 
 
-def table(
+def numeric_table(
     rows: Iterable[tuple[int, Sequence[float]]], file: str, most: int, say: Say = silent
 ) -> tuple[Real, Sequence[int]]:
     """The numbers (F, K) of rows, each with its line and in it the frequency [Hz] first; lines.

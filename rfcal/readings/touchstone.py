@@ -13,7 +13,7 @@ import numpy as np
 from rfcal.errors import ReadingError
 from rfcal.maths.arguments import LEAST_OHM, MOST_OHM
 from rfcal.maths.reflection import Complex, Real
-from rfcal.readings.rows import MOST_POINTS, Say, in_form, silent, table, text_lines
+from rfcal.readings.rows import MOST_POINTS, Say, in_form, numeric_table, silent, text_lines
 
 UNITS_HZ = {"HZ": 1.0, "KHZ": 1e3, "MHZ": 1e6, "GHZ": 1e9}
 _DEFAULTS = {"unit": "GHZ", "parameter": "S", "form": "MA", "R": "50"}
@@ -79,7 +79,7 @@ def read_touchstone(
     of the line on which each point stands.
     """
     head = _Head(file, ports)
-    numbers, lines = table(_points(head, text), file, most, say)
+    numbers, lines = numeric_table(_points(head, text), file, most, say)
     wanted, line = head.said.get("number of frequencies", (str(len(lines)), 0))
     if wanted != str(len(lines)):
         raise head.refused(f"{wanted} frequencies are announced and {len(lines)} are there", line)
