@@ -44,7 +44,7 @@ def numeric_table(
     numbers, lines, last = array("d"), array("q"), 0.0
     for line, values in rows:
         if len(lines) >= most:
-            raise ReadingError(file, too_many(most), line)
+            raise ReadingError(file, too_many_points(most), line)
         if len(lines) % TOLD == 0:
             say(f"reading '{file}', point {len(lines) + 1:,}")
         numbers.extend(values)
@@ -75,7 +75,7 @@ def in_form(form: str, numbers: Real, file: str, lines: Sequence[int]) -> Comple
         return np.asarray(size * np.exp(1j * np.radians(second)))
 
 
-def too_many(most: int) -> str:
+def too_many_points(most: int) -> str:
     """What is wrong with a sweep of more points."""
     if most >= MOST_POINTS:
         return f"more than {most:,} points, the most that is read: cut the file into pieces"

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from rfcal.maths.arguments import LEAST_OHM, MOST_OHM
-from rfcal.readings.rows import RECORD_POINTS, too_many
+from rfcal.readings.rows import RECORD_POINTS, too_many_points
 from rfcal.record.format.keys import Key, Table, show
 
 ENDINGS = {
@@ -121,7 +121,7 @@ class Rows(Key):
     def _value(self, table: Table, found: Any) -> list[tuple[float, ...]]:
         rows = []
         if len(super()._value(table, found)) > RECORD_POINTS:
-            raise table.fail(self.name, too_many(RECORD_POINTS))
+            raise table.fail(self.name, too_many_points(RECORD_POINTS))
         for i, row in enumerate(found, start=1):
             if not isinstance(row, list) or len(row) != len(self.columns):
                 raise table.fail(self.name, f"expected {self.wanted}; row {i} is {show(row)}")
