@@ -30,7 +30,7 @@ LEAST_POWER = {"H": -3, "F": -4}
 """Powers of a thousand below which no part is written: 0.56 pF, not 560 fF."""
 
 
-def value_words(value: float, unit: str) -> str:
+def part_value(value: float, unit: str) -> str:
     """A coil's or a capacitor's value as it is written on it, such as ``"330 pF"``."""
     power = int(np.clip(np.floor(np.log10(value) / 3 + 1e-9), LEAST_POWER[unit], 0))
     return f"{value / 1000.0**power:.4g} {' mµnp'[-power].strip()}{unit}"
@@ -75,7 +75,7 @@ class NetworkElement:
         value = float(f"{self.value:.{figures}g}")
         if self.line is not None:
             return f"{value:g} m of {self.line.z0:.3g} ohm"
-        return value_words(value, self.unit)
+        return part_value(value, self.unit)
 
     def with_part(self, part: Any = None, **changed: Any) -> "NetworkElement":
         """The same element of another part, or with its own part changed."""

@@ -6,7 +6,7 @@ from itertools import product
 import numpy as np
 
 from rfcal import defaults
-from rfcal.matching.network import Network, NetworkElement, Part, value_words
+from rfcal.matching.network import Network, NetworkElement, Part, part_value
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.matching.winding import largest_coil, wound
 from rfcal.maths.reflection import Complex, Real
@@ -71,7 +71,7 @@ class Stock:
             if element.line is not None:
                 return f"{found}: pieces of line are cut from {low:.2g} m on"
             kind = "coils" if isinstance(element.part, Inductor) else "capacitors"
-            ends = (value_words(float(f"{end:.2g}"), element.unit) for end in (low, high))
+            ends = (part_value(float(f"{end:.2g}"), element.unit) for end in (low, high))
             at = f"at {self.frequency_hz / 1e6:.6g} MHz"
             return f"{found}: {kind} serve {at} from {' to '.join(ends)}"
         return ""

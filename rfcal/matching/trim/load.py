@@ -6,7 +6,7 @@ import numpy as np
 from numpy.polynomial import Polynomial
 
 from rfcal.findings import listed
-from rfcal.matching.network import value_words
+from rfcal.matching.network import part_value
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.uncertainty.quantity import Quantity
 
@@ -89,7 +89,7 @@ class Course:
         percent = f"{100 * size:g} % {'larger' if times > 0 else 'smaller'}"
         return {
             WHOLE: f"all of it {percent}",
-            STRAY: f"{value_words(size, 'F')} {more} across it",
+            STRAY: f"{part_value(size, 'F')} {more} across it",
             MORE_R: f"its R {percent}",
             MORE_X: f"about {size:g} ohm {more} of X in series with it",
             TUNED: f"tuned {100 * size:g} % {'higher' if times > 0 else 'lower'}",

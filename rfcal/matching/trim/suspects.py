@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rfcal import defaults
-from rfcal.matching.network import NetworkElement, value_words
+from rfcal.matching.network import NetworkElement, part_value
 from rfcal.matching.trim.fit import FAR
 from rfcal.matching.winding import Winding, wound
 from rfcal.uncertainty.words import about
@@ -102,7 +102,7 @@ class Suspect:
         if self.in_place[0] > 1 - max(LEFT, half):
             return f"leave {name} out"
         by = float(f"{np.round(by / 10**place) * 10**place:.2g}")
-        words = value_words(by, "F")
+        words = part_value(by, "F")
         if not self.variable:
             return self._way(f"take {words} off {name}", f"put {words} more across {name}")
         turned = f"turn the variable part of {name} {self._way('down', 'up')} by about {words}"

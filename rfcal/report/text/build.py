@@ -3,7 +3,7 @@
 import numpy as np
 
 from rfcal import defaults
-from rfcal.matching.network import SECTION, SERIES, NetworkElement, value_words
+from rfcal.matching.network import SECTION, SERIES, NetworkElement, part_value
 from rfcal.matching.parts import Capacitor, Inductor, Stub, preferred, preferred_below
 from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import MARGIN, Sensitivity
@@ -125,16 +125,16 @@ def adjustable(capacitance_f: float, series: str, volt: float) -> str:
     span = 2 * defaults.TRIM_SPAN * capacitance_f / (1 - LEAST_OF_TRIMMER)
     trimmer = next((t for t in TRIMMERS_F if t >= span), None)
     if trimmer is None:
-        return f"{value_words(capacitance_f, 'F')}, some of it in pieces to add and take off"
+        return f"{part_value(capacitance_f, 'F')}, some of it in pieces to add and take off"
     middle = trimmer * (1 + LEAST_OF_TRIMMER) / 2
     small = trimmer < 101e-12 and volt <= MOST_OF_TRIMMER
-    said = f"a {'trimmer' if small else 'variable capacitor'} of {value_words(trimmer, 'F')}"
+    said = f"a {'trimmer' if small else 'variable capacitor'} of {part_value(trimmer, 'F')}"
     if capacitance_f - middle < defaults.SMALL_CAPACITOR_F:
         return said
     below = preferred_below(capacitance_f - middle, series)
     near = preferred(below + np.arange(2), series)
     fixed = float(near[np.abs(near - (capacitance_f - middle)).argmin()])
-    return f"{value_words(fixed, 'F')} and {said}"
+    return f"{part_value(fixed, 'F')} and {said}"
 
 
 def _coil(element: NetworkElement, ampere: float) -> str:

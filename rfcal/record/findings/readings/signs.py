@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from rfcal.findings import Finding, quoted, span_mhz
 from rfcal.library.device import Device
-from rfcal.matching.network import value_words
+from rfcal.matching.network import part_value
 from rfcal.maths.reflection import Real
 from rfcal.measurement.propagate import impedance, propagate
 from rfcal.measurement.undecided import SURE, follows, rising_signs
@@ -120,7 +120,7 @@ def telling_part(
     least = np.maximum(least, doubt / 2 if item.reading.typed else 0.0)
     steps = np.max(np.ptp(np.abs([both[size] for size in sizes]), axis=1) / least, axis=0)
     farad = 1 / (2 * np.pi * hz * ohm[np.argmax(np.minimum(steps, STEPS))])
-    words = value_words(float(f"{farad:.1g}"), "F")
+    words = part_value(float(f"{farad:.1g}"), "F")
     too = say.TELL_TOO.format(device=item.name) if item.between else ""
     return tried + say.TELL_SERIES.format(farad=words, device=item.name, too=too)
 
