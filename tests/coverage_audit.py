@@ -14,7 +14,7 @@ from rfcal.errors import CalibrationError
 from rfcal.maths.reflection import Complex, from_impedance
 from rfcal.measurement.bench import Known, Moved
 from rfcal.measurement.deembedding import Step
-from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects
+from rfcal.measurement.error_terms import Calibration, drift_effects, solve
 from rfcal.measurement.propagate import Inputs, figures_of, impedance, propagate, region
 from rfcal.models.standards import Standard, with_default_uncertainty
 from rfcal.planning.plan import Setup
@@ -110,7 +110,7 @@ def standards(
         return box.apply(x + _once(_apart(Quantity(0 * x, bench.connection(label))), rng))
 
     sweeps = [_read(setup, n, read(n, x), rng) for n, x in zip(names, own, strict=True)]
-    calibration = calibrate(setup.frequency, names, known, [bench.raw(s) for s in sweeps])
+    calibration = solve(setup.frequency, names, known, [bench.raw(s) for s in sweeps])
     if not again:
         return calibration, ()
     # what the artefact is stays, and it is connected anew

@@ -16,7 +16,7 @@ from rfcal import defaults
 from rfcal.maths.reflection import Complex, Real
 from rfcal.measurement.bench import Analyzer
 from rfcal.measurement.deembedding import FixtureBySweeps, across
-from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.error_terms import solve
 from rfcal.measurement.propagate import at_plane
 from rfcal.readings.sweep import TwoPortSweep
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes, combine
@@ -109,7 +109,7 @@ def removed(
         Quantity(zero + complex(value), both_axes(f"fixture: {name}", far))
         for name, value in (("short", -1.0), ("open", 1.0), ("load", 0.0))
     ]
-    own = calibrate(frequency, ("short", "open", "load"), known, (shorted, opened, load))
+    own = solve(frequency, ("short", "open", "load"), known, (shorted, opened, load))
     return at_plane(own, part, Quantity(zero))
 
 

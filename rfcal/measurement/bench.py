@@ -41,7 +41,7 @@ from rfcal.measurement.deembedding import (
     by_sweeps,
     same_points,
 )
-from rfcal.measurement.error_terms import Calibration, calibrate, drift_effects, self_correcting
+from rfcal.measurement.error_terms import Calibration, drift_effects, self_correcting, solve
 from rfcal.measurement.propagate import Inputs, behind_path, propagate
 from rfcal.models.interpolation import points_of, same_grid
 from rfcal.models.standards import Standard, Tabulated, with_default_uncertainty
@@ -183,7 +183,7 @@ class Bench:
             )
         grid = self.standards[0].reading.frequency if self.standards else np.zeros(0)
         seen = [self.raw(item.reading) for item in self.standards]
-        found = calibrate(grid, names, self._connected(grid), seen)
+        found = solve(grid, names, self._connected(grid), seen)
         self._require_independent()
         return found
 

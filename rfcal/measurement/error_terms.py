@@ -129,7 +129,7 @@ class Calibration(Swept):
         return {"directivity": ones, "source match": relative * inside, "tracking": relative}
 
 
-def calibrate(
+def solve(
     frequency: Real,
     names: Sequence[str],
     known: Sequence[Quantity],

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from rfcal.maths.bilinear import Bilinear
-from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.error_terms import solve
 from rfcal.measurement.propagate import Inputs, assess, impedance, propagate
 from rfcal.models.standards import Standard
 from rfcal.uncertainty.derived import derived, ends_of
@@ -43,7 +43,7 @@ def session(points: int, count: int = 3) -> Inputs:
         for name in names
     ]
     seen = [read(k.value, name) for k, name in zip(known, names, strict=True)]
-    calibration = calibrate(frequency, names, known, seen)
+    calibration = solve(frequency, names, known, seen)
     zero = Quantity(np.zeros(points, complex), connection("device"))
     return Inputs(calibration, read(np.full(points, 0.3 - 0.2j), "device"), zero)
 

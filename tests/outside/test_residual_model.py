@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from rfcal.maths.bilinear import Bilinear
-from rfcal.measurement.error_terms import calibrate, self_correcting
+from rfcal.measurement.error_terms import self_correcting, solve
 from rfcal.measurement.propagate import Inputs, propagate
 from rfcal.uncertainty.quantity import Effect, Quantity
 
@@ -51,7 +51,7 @@ def weights(standards, device, box):
     ]
     seen = [Quantity(box.apply(k.value)) for k in known]
     names = [effect.source for k in known for effect in k.effects]
-    calibration = calibrate(np.array([1e8]), names, known, seen)
+    calibration = solve(np.array([1e8]), names, known, seen)
     reading = Quantity(box.apply(np.array([device])))
     result = propagate(Inputs(calibration, reading, Quantity(np.zeros(1, complex))))
     change = {effect.source: effect.change[0] / 1e-3 for effect in result.effects}

@@ -10,7 +10,7 @@ import skrf
 from skrf.calibration import OnePort
 
 from rfcal.maths.bilinear import Bilinear
-from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.error_terms import solve
 from rfcal.uncertainty.quantity import Quantity
 
 POINTS = 3000
@@ -59,7 +59,7 @@ def test_calibration_against_scikit_rf(count, noise):
     """Noise makes the standards contradict each other: least squares, all weights equal."""
     box, known, seen, device, reading = session(count, count, noise)
     terms, corrected = peer(known, seen, reading)
-    ours = calibrate(
+    ours = solve(
         FREQUENCY,
         [f"standard {i}" for i in range(count)],
         [Quantity(k) for k in known],

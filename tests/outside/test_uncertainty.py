@@ -9,7 +9,7 @@ import pytest
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
-from rfcal.measurement.error_terms import calibrate, self_correcting
+from rfcal.measurement.error_terms import self_correcting, solve
 from rfcal.measurement.propagate import Inputs, impedance, propagate
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.coverage import degrees_of_freedom, from_repeats, region_factor, student
@@ -37,7 +37,7 @@ def session(device_ohm: complex, count: int) -> Inputs:
         known.append(Quantity(np.array([KNOWN[name]], complex), effects))
         noise = both_axes(f"{name}: noise", NOISE, per_point=True)
         seen.append(Quantity(BOX.apply(known[-1].value), noise))
-    calibration = calibrate(FREQUENCY, list(KNOWN)[:count], known, seen)
+    calibration = solve(FREQUENCY, list(KNOWN)[:count], known, seen)
     reading = BOX.apply(from_impedance(np.array([device_ohm])))
     zero = np.zeros(1, complex)
     return Inputs(
@@ -114,7 +114,7 @@ def test_known_value_of_one_corrected_impedance():
     """
     inputs = session(120 - 45j, 3)
     known = [Quantity(k.value, k.effects[:2]) for k in inputs.calibration.known]
-    calibration = calibrate(FREQUENCY, inputs.calibration.names, known, inputs.calibration.seen)
+    calibration = solve(FREQUENCY, inputs.calibration.names, known, inputs.calibration.seen)
     plain = Inputs(calibration, inputs.reading, Quantity(inputs.connection.value))
     reflection = propagate(plain)
     ohm = impedance(reflection, 50.0).covariance()

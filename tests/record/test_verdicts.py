@@ -13,7 +13,7 @@ from rfcal.defaults import FALSE_ALARM
 from rfcal.errors import CalibrationError, RfcalError
 from rfcal.maths.reflection import from_impedance
 from rfcal.measurement import propagate
-from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.error_terms import solve
 from rfcal.models.interpolation import between_points
 from rfcal.models.standards import Standard
 from rfcal.record import export
@@ -258,7 +258,7 @@ def test_standards_whose_errors_lie_along_one_axis_seldom_disagree():
         seen = [
             Quantity(BOX.apply(m.reflection(frequency)), both_axes("noise", 1e-6)) for m in true
         ]
-        solved = calibrate(frequency, "abcd", known, seen)
+        solved = solve(frequency, "abcd", known, seen)
         alarms += np.any(contradict(solved))
     # the limit of all sessions: as large a defect fails
     assert alarms / (SESSIONS // 2) < FALSE_ALARM + 4 * np.sqrt(FALSE_ALARM / SESSIONS)
@@ -344,7 +344,7 @@ def test_the_standard_that_lies_is_among_those_named():
         ]
         names = [f"{m.kind} {i}" for i, m in enumerate(models)]
         meant = {name: {CONJUGATED: np.conj} for name in names}
-        read = Case(calibrate(frequency, names, known, seen), meant=meant)
+        read = Case(solve(frequency, names, known, seen), meant=meant)
         evidence, _, tells = explained(read, lambda _: None).why.partition(" To tell, ")
         if evidence:
             named = set(re.findall(r"'([^']*)'", evidence))

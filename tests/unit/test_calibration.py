@@ -5,7 +5,7 @@ import pytest
 
 from rfcal.errors import CalibrationError
 from rfcal.maths.bilinear import Bilinear
-from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.error_terms import solve
 from rfcal.models.standards import Standard
 from rfcal.uncertainty.coverage import from_repeats
 from rfcal.uncertainty.quantity import Quantity, both_axes
@@ -40,12 +40,12 @@ def test_offset_short_half_a_wave_long_is_refused_with_its_range():
         CalibrationError,
         match=r"'short' and 'offset short' are defined alike at 150 MHz, as far as they",
     ):
-        calibrate(frequency, names, known, seen)
+        solve(frequency, names, known, seen)
 
 
 def test_a_fourth_standard_saves_the_half_wave():
     offset = Standard("short", offset_delay=1 / (2 * 150e6))
-    solved = calibrate(*session(*PLAIN, offset))
+    solved = solve(*session(*PLAIN, offset))
     assert solved.error_box.correct(BOX.apply(np.full(101, 0.3j))) == pytest.approx(
         np.full(101, 0.3j)
     )
@@ -53,19 +53,19 @@ def test_a_fourth_standard_saves_the_half_wave():
 
 def test_two_standards_are_not_enough():
     with pytest.raises(CalibrationError, match="2 standards"):
-        calibrate(*session(*PLAIN[:2]))
+        solve(*session(*PLAIN[:2]))
 
 
 def test_nearly_equal_standards_are_refused_even_if_said_to_be_perfect():
     frequency = np.array([1e6])
     known = [Quantity(np.array([v], complex)) for v in (1.0, 1.0 + 1e-7, -1.0)]
     with pytest.raises(CalibrationError, match="too close together"):
-        calibrate(frequency, ["a", "b", "c"], known, known)
+        solve(frequency, ["a", "b", "c"], known, known)
 
 
 def test_condition_number_says_how_well_the_standards_are_spread():
-    good = calibrate(*session(*PLAIN)).condition
-    poor = calibrate(*session(Standard("load", 40.0), Standard("load", 60.0), PLAIN[2])).condition
+    good = solve(*session(*PLAIN)).condition
+    poor = solve(*session(Standard("load", 40.0), Standard("load", 60.0), PLAIN[2])).condition
     assert good.max() < 5
     assert poor.min() > 50
 
@@ -81,7 +81,7 @@ def test_chi_square_is_what_the_stated_uncertainties_promise():
     for _ in range(60):
         true = [k.draw(rng, 1)[0] for k in known]
         seen = [Quantity(Quantity(BOX.apply(t), noise).draw(rng, 1)[0], noise) for t in true]
-        solved = calibrate(FREQUENCY, list("abcde"), known, seen)
+        solved = solve(FREQUENCY, list("abcde"), known, seen)
         chi_square, freedom = solved.chi_square()
         totals.append(chi_square.mean())
     assert freedom == 4
@@ -102,7 +102,7 @@ def test_weights_beat_equal_weights_when_one_standard_is_poor():
         off = size * (rng.standard_normal(101) + 1j * rng.standard_normal(101))
         seen.append(Quantity(BOX.apply(k.value + off), both_axes("n", 1e-4)))
     reading = BOX.apply(np.full(101, 0.3 + 0.2j))
-    weighted = calibrate(FREQUENCY, list("abcd"), known, seen).error_box.correct(reading)
+    weighted = solve(FREQUENCY, list("abcd"), known, seen).error_box.correct(reading)
     even = Bilinear.fit([k.value for k in known], [s.value for s in seen]).correct(reading)
     error = [np.sqrt(np.mean(np.abs(v - (0.3 + 0.2j)) ** 2)) for v in (weighted, even)]
     assert error[0] < 0.3 * error[1]
@@ -111,7 +111,7 @@ def test_weights_beat_equal_weights_when_one_standard_is_poor():
 def test_standards_said_to_be_perfect_weigh_the_same():
     known = [Quantity(s.reflection(FREQUENCY)) for s in (*PLAIN, Standard("load", 120.0))]
     seen = [Quantity(BOX.apply(k.value)) for k in known]
-    solved = calibrate(FREQUENCY, list("abcd"), known, seen)
+    solved = solve(FREQUENCY, list("abcd"), known, seen)
     assert np.abs(solved.residuals()).max() < 1e-12
 
 
@@ -122,6 +122,6 @@ def test_repeats_that_happen_to_agree_weigh_no_more_than_others():
     known = [Quantity(np.full(points, v, complex)) for v in values]
     noise = rng.standard_normal((5, 2, points, 2)) @ np.array([0.004, 0.004j])
     seen = [from_repeats(v + n, "repeats") for v, n in zip(values, noise, strict=True)]
-    found = calibrate(1e8 + np.arange(points), list("soluw"), known, seen)
+    found = solve(1e8 + np.arange(points), list("soluw"), known, seen)
     for weight in found.weight:
         assert np.std(weight) < 0.05 * np.mean(weight)

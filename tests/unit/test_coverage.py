@@ -13,7 +13,7 @@ from scipy.stats import binom
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, to_impedance
-from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.error_terms import solve
 from rfcal.measurement.propagate import Inputs, impedance, propagate
 from rfcal.uncertainty import coverage
 from rfcal.uncertainty.derived import derived
@@ -67,7 +67,7 @@ def sessions(device_ohm, count, rng):
     pairs = [drawn(rng, STANDARDS[n], DEFINITION[n], 0.001) for n in list(STANDARDS)[:count]]
     frequency = 70e6 + np.arange(SESSIONS)
     seen = [read(true) for _, true in pairs]
-    calibration = calibrate(frequency, list(STANDARDS)[:count], [k for k, _ in pairs], seen)
+    calibration = solve(frequency, list(STANDARDS)[:count], [k for k, _ in pairs], seen)
     connection, off = drawn(rng, 0, 0.001)
     return Inputs(calibration, read(from_impedance(complex(device_ohm)) + off), connection)
 

@@ -5,7 +5,7 @@ import pytest
 
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
-from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.error_terms import solve
 from rfcal.measurement.propagate import ASKED, Inputs, assess, impedance, propagate, tolerance_of
 from rfcal.uncertainty.derived import derived, ends_of
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
@@ -23,7 +23,7 @@ def session(shared=()):
         known.append(Quantity(np.full(OHM.size, value, complex), effects))
         noise = both_axes(f"{name}: noise", 0.0005, per_point=True)
         seen.append(Quantity(BOX.apply(known[-1].value), noise))
-    calibration = calibrate(1e8 + np.arange(OHM.size), ["short", "open", "load"], known, seen)
+    calibration = solve(1e8 + np.arange(OHM.size), ["short", "open", "load"], known, seen)
     noise = both_axes("noise", 0.0005, per_point=True)
     reading = Quantity(BOX.apply(from_impedance(OHM)), noise)
     zero = Quantity(np.zeros(OHM.size, complex), (*both_axes("connection", 0.001), *shared))
@@ -81,7 +81,7 @@ def test_a_long_sweep_is_asked_at_few_points_and_where_most_is_bent():
     points = 101
     shown = Quantity(np.linspace(0, 0.9, points) + 0j, both_axes("noise", 0.003, per_point=True))
     exact = [Quantity(np.full(points, v, complex)) for v in (-1, 1, 0)]
-    straight = calibrate(1e8 + np.arange(points), ["short", "open", "load"], exact, exact)
+    straight = solve(1e8 + np.arange(points), ["short", "open", "load"], exact, exact)
     inputs = Inputs(straight, shown, Quantity(np.zeros(points, complex)))
     found = assessed(inputs, answer=7)[0]
     assert found.index.size == ASKED
@@ -122,7 +122,7 @@ def test_a_verdict_is_not_left_to_chance_where_the_tolerance_is_tight(monkeypatc
     # round about a match R is linear in the reflection to parts in a hundred
     small = Quantity(np.zeros(points, complex), both_axes("noise", 0.00968, per_point=True))
     exact = [Quantity(np.full(points, v, complex)) for v in (-1, 1, 0)]
-    straight = calibrate(1e8 + np.arange(points), ["short", "open", "load"], exact, exact)
+    straight = solve(1e8 + np.arange(points), ["short", "open", "load"], exact, exact)
     inputs = Inputs(straight, small, Quantity(np.zeros(points, complex)))
     assert 0.9 < np.sqrt(impedance(propagate(inputs), 50.0).covariance()[0, 0, 0]) < 1
     monkeypatch.setattr("rfcal.measurement.propagate.ASKED", points)

@@ -11,7 +11,7 @@ from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.maths.twoport import TwoPort
 from rfcal.measurement import deembedding as path
-from rfcal.measurement.error_terms import calibrate
+from rfcal.measurement.error_terms import solve
 from rfcal.measurement.propagate import Inputs, propagate
 from rfcal.measurement.propagate import impedance as impedance_of
 from rfcal.models.line import Line
@@ -129,7 +129,7 @@ def session(line: Line) -> Inputs:
         return Quantity(box.apply(x), both_axes(f"{name}: noise", 0.0005, per_point=True))
 
     seen = [raw(name, k.value) for name, k in zip("sol", known, strict=True)]
-    calibration = calibrate(frequency, list("sol"), known, seen)
+    calibration = solve(frequency, list("sol"), known, seen)
     through = line.two_port(frequency).bilinear(50.0)
     device = from_impedance(np.full(7, 35 - 20j))
 

@@ -7,7 +7,7 @@ from scipy.stats import binom, f
 from rfcal.maths import circles as levels
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
-from rfcal.measurement.error_terms import calibrate, drift_effects, self_correcting
+from rfcal.measurement.error_terms import drift_effects, self_correcting, solve
 from rfcal.measurement.propagate import Inputs, propagate
 from rfcal.uncertainty import intervals
 from rfcal.uncertainty.coverage import (
@@ -70,7 +70,7 @@ def test_truth_is_inside_when_the_analyzer_drifts(true):
     terms = terms * np.ones(SESSIONS)
     exact = [Quantity(np.full(SESSIONS, v, complex)) for v in (-1, 1, 0)]
     seen = [Quantity(Bilinear.from_error_terms(*terms).apply(k.value)) for k in exact]
-    calibration = calibrate(FREQUENCY, ["short", "open", "load"], exact, seen)
+    calibration = solve(FREQUENCY, ["short", "open", "load"], exact, seen)
     drift = [axes(rng, 0.004) for _ in range(3)]
     later = [terms[0] + drift[0], terms[1] + drift[1], terms[2] * (1 + drift[2])]
     raw = Bilinear.from_error_terms(*later).apply(true)

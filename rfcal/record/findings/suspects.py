@@ -10,7 +10,7 @@ import numpy as np
 from rfcal.errors import CalibrationError
 from rfcal.findings import grouped, quoted
 from rfcal.maths.reflection import renormalise, to_impedance
-from rfcal.measurement.error_terms import calibrate, implausible
+from rfcal.measurement.error_terms import implausible, solve
 from rfcal.models.interpolation import points_of
 from rfcal.readings.rows import Say
 from rfcal.record.findings.case import AS_IT_IS, Case, Scene, contradict
@@ -137,9 +137,7 @@ def _by_the_others(scenes: Sequence[Scene], z_ref: float) -> list[Suspicion]:
     for name in (*suspected(solved), *(known.keys() - solved.names)):
         rest = [other for other in known if other != name]
         try:
-            others = calibrate(
-                solved.frequency, rest, *([of[n] for n in rest] for of in (known, seen))
-            )
+            others = solve(solved.frequency, rest, *([of[n] for n in rest] for of in (known, seen)))
         except CalibrationError:  # they fix nothing without it, so it cannot be what is wrong
             continue
         value = others.error_box.correct(seen[name].value)
