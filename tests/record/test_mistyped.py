@@ -9,7 +9,7 @@ from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.findings.readings.mistyped import mistyped, typed_rows
 from rfcal.record.format.reading import Reading
-from rfcal.record.format.schema import load, read
+from rfcal.record.format.schema import load, parse
 
 ROWS = [[7.0, 67.1, -13.4], [7.05, 66.1, -3.0], [7.1, 65.1, 7.3], [7.15, 64.4, 17.3]]
 DIPOLE = np.array(
@@ -57,7 +57,7 @@ def test_a_row_with_a_slip_among_typed_ones_is_told(typed, row, at, slip):
     said = []
     for rows in (ROWS, odd):
         bent = text[:device] + text[device:].replace(str(ROWS), str(rows), 1)
-        found = mistyped(read(typed, bent.encode()))
+        found = mistyped(parse(typed, bent.encode()))
         said.append([finding.message for finding in found if finding.code == "mistyped"])
     assert said[0] == []
     (message,) = said[1]
@@ -167,7 +167,7 @@ def test_what_was_typed_and_cannot_be_judged_is_told_once_among_what_would_not_s
         (whole + "\n" + again, "'again'"),
         (whole, ""),
     ):
-        record = read(typed, (text.replace(device, "") + tables).encode())
+        record = parse(typed, (text.replace(device, "") + tables).encode())
         said = [f for f in mistyped(record) if f.code == "typed-unseen"]
         assert [f"typed of {names} with" in f.message for f in said] == [True] * bool(names)
         assert {f.code for f in said} <= set(UNSEEN)

@@ -63,7 +63,7 @@ def test_a_table_may_have_another_name():
 def test_texts_survive():
     told = changed(BEACON, "about", place='"a" \\ b\nc, äöü')
     assert told.about["place"] == '"a" \\ b\nc, äöü'
-    assert schema.read(BEACON, told.content).about == told.about
+    assert schema.parse(BEACON, told.content).about == told.about
 
 
 @pytest.mark.parametrize(

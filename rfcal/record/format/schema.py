@@ -197,10 +197,10 @@ def load(folder: Record | str | Path, *, ahead: bool = False) -> Record:
     except (OSError, ValueError, RuntimeError) as error:  # a name with a NUL in it is a ValueError
         why = getattr(error, "strerror", None) or str(error)
         raise RecordError(str(folder / FILE), "", f"cannot be read ({why})") from error
-    return read(folder, content, ahead=ahead)
+    return parse(folder, content, ahead=ahead)
 
 
-def read(folder: Path, content: bytes, *, ahead: bool = False) -> Record:
+def parse(folder: Path, content: bytes, *, ahead: bool = False) -> Record:
     """Check the content of a ``record.toml`` that belongs to a folder."""
     return _record(Table(_values(content), "", folder, ahead, SECTIONS), content)
 

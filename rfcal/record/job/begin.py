@@ -149,7 +149,7 @@ def computed(said: Said) -> Results | None:
     if not all(said.get(kind) for kind in IDEAL):
         return None
     # ahead of the device there is a record without one
-    record = schema.read(Path(), record_text(said, "typed").encode(), ahead=True)
+    record = schema.parse(Path(), record_text(said, "typed").encode(), ahead=True)
     return compute(record) if said.get("device") else inspect(record)
 
 

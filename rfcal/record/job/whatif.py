@@ -63,7 +63,7 @@ def changed(record: Record | str | Path, name: str, /, **values: Any) -> Record:
     for key in [key for key, value in table.items() if value is None]:
         del table[key]
     text = "".join(f"{key} = {_toml(value)}\n" for key, value in tables.items())
-    return schema.read(record.folder, text.encode())
+    return schema.parse(record.folder, text.encode())
 
 
 def _named(tables: dict[str, Any], name: str) -> dict[str, Any]:

@@ -156,7 +156,7 @@ def _about_limit(record: Record) -> list[Finding]:
 
 def about_example(record: Record) -> list[Finding]:
     """Standards that still read as those of the starting record, where other readings do not."""
-    example = [one.reading.typed for one in schema.read(record.folder, EXAMPLE).items()]
+    example = [one.reading.typed for one in schema.parse(record.folder, EXAMPLE).items()]
     items = [item for item in record.items() if item.reading.typed]
     left = [item.name for item in items if item.reading.typed in example]
     standards = [item.name for item in record.standards if item.name in left]
