@@ -150,7 +150,7 @@ class _Job:
         """Read everything that was connected."""
         for item in self.record.items():
             self.say(f"reading '{item.name}'")
-            options = readings.read(self.record, item.reading, item.name, item.place)
+            options = readings.read_options(self.record, item.reading, item.name, item.place)
             self.options[item.name], sweep = options, options.sweeps[0]
             self.sweeps[item.name] = sweep
             self.files += sweep.parts or (sweep,)
@@ -162,7 +162,7 @@ class _Job:
             return readings.common_grid(record, self.sweeps)
         if line is None:
             return next(iter(self.ports.values()))[0].frequency
-        return readings.read(record, Reading((line.reading,)), "line check", "").frequency
+        return readings.read_options(record, Reading((line.reading,)), "line check", "").frequency
 
     def _settled(self) -> Undecided | None:
         """Readings of which a display shows less, as the others tell them; None without any."""
@@ -318,7 +318,7 @@ class _Job:
 
     def _at_plane(self, reading: Reading, label: str) -> tuple[Real, Quantity]:
         """A sweep corrected to the standards' plane."""
-        sweep = readings.read(self.record, reading, label, label).sweeps[0]
+        sweep = readings.read_options(self.record, reading, label, label).sweeps[0]
         self.files.append(sweep)
         return self._plane_of(sweep)
 

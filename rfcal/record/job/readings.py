@@ -27,7 +27,7 @@ from rfcal.record.results import Check
 from rfcal.uncertainty.coverage import K_ELLIPSE
 
 
-def read(record: Record, reading: Reading, label: str, place: str) -> Options:
+def read_options(record: Record, reading: Reading, label: str, place: str) -> Options:
     """A raw reading of a record, from its files or as typed; its place is for errors.
 
     One option, but of a display that shows less.
@@ -49,7 +49,7 @@ def there(record: Record, item: Item) -> Options | None:
     reading = item.reading
     if reading == Reading() or not all((record.folder / file).is_file() for file in reading.files):
         return None
-    return read(record, reading, item.name, item.place)
+    return read_options(record, reading, item.name, item.place)
 
 
 def model_of(record: Record, item: Artefact) -> tuple[Standard | Tabulated, tuple[Sweep, ...]]:
@@ -67,7 +67,7 @@ def element(record: Record, item: Between) -> tuple[PathElement, tuple[Sweep | T
     """One element as it is known, from the record's words and its files, and what was read."""
     adapter = item.adapter and read_two_port(record.folder, item.adapter, label=item.name)
     ends = tuple(
-        read(record, reading, f"{item.name}, {end}", f"{item.place} {end}").sweeps[0]
+        read_options(record, reading, f"{item.name}, {end}", f"{item.place} {end}").sweeps[0]
         for end, reading in zip(("open", "short"), item.ends, strict=False)
     )
     known = adapter or item.line or item.part or ends
