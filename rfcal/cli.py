@@ -266,10 +266,10 @@ def _unpack(options: argparse.Namespace) -> None:
 
 
 def _verify(options: argparse.Namespace) -> int:
-    from rfcal.report.verify import verify
+    from rfcal.report.verify import verify_file
 
     _progress("computing it again")
-    found = verify(options.file, options.record)
+    found = verify_file(options.file, options.record)
     _progress("")
     _say(*found.lines(options.file.name))
     return int(bool(found.differences))

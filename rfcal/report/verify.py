@@ -55,7 +55,7 @@ class Verification:
             yield f"{made}: a last digit may differ by one{pictures}"
 
 
-def verify(file: Path, record: Path | None = None) -> Verification:
+def verify_file(file: Path, record: Path | None = None) -> Verification:
     """Compute again what a page or results.json shows.
 
     Of a folder, its page. A page carries its record; results.json rests on that of the page beside

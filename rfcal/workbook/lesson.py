@@ -60,7 +60,7 @@ def compute(record: Record | str | Path, *needs: str, demo: str | Path = "") -> 
 def verify(page: Path) -> Verification:
     """Whether all that a page shows follows from the readings that it carries."""
     with under_way("computing the page again"):
-        return report.verify(page)
+        return report.verify_file(page)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import pytest
 
 from rfcal.cli import main
 from rfcal.report import verify as verifying
-from rfcal.report.verify import verify
+from rfcal.report.verify import verify_file
 
 
 @pytest.fixture
@@ -27,7 +27,7 @@ def edited(output, tmp_path):
         text = (output / "report.html").read_text()
         assert old in text
         (tmp_path / "report.html").write_text(text.replace(old, new, count))
-        return verify(tmp_path / "report.html")
+        return verify_file(tmp_path / "report.html")
 
     return edit
 
@@ -41,7 +41,7 @@ def test_what_rfcal_wrote_follows(output, capsys):
     for name in ("report.html", "results.json"):
         assert main(["verify", str(output / name)]) == 0
         assert f"{name} follows from the record" in capsys.readouterr().out
-    found = verify(output / "results.json", output / "report.html")
+    found = verify_file(output / "results.json", output / "report.html")
     assert found.numbers > 100
     assert not found.differences
 
@@ -110,7 +110,7 @@ def test_other_versions_may_differ_in_the_last_digit(output, tmp_path):
     for other, count, name in ((near, 0, "numpy"), (far, 1, "matplotlib")):
         changed = text.replace(f">R {value}", f">R {other}").replace(f"{name} ", f"{name} 0.", 1)
         page.write_text(changed)
-        found = verify(page)
+        found = verify_file(page)
         assert len(found.differences) == count
         assert f"{name} 0." in found.other_versions
         assert ("not compared" in [*found.lines("report.html")][-1]) == (name == "matplotlib")
@@ -174,7 +174,7 @@ def test_an_edited_number_of_results_json_is_told(filed, output, tmp_path, capsy
     shown["measurements"][0]["impedance_ohm"][3][0] += 1
     file = tmp_path / "results.json"
     file.write_text(json.dumps(shown))
-    (said,) = verify(file, output / "report.html").differences
+    (said,) = verify_file(file, output / "report.html").differences
     assert said.startswith("measurements[0].impedance_ohm[3][0] is ")
     assert main(["verify", str(file)]) == 2
     assert "it carries no readings" in capsys.readouterr().err
