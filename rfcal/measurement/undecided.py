@@ -268,9 +268,7 @@ def remaining(may_be: NDArray[np.bool_], told: NDArray[np.bool_]) -> NDArray[np.
     return np.where(np.any(both, axis=tuple(range(both.ndim - 1))), both, may_be)
 
 
-def rising_signs(
-    frequency: Real, reactance: Real, resistance: Real, doubt: Real
-) -> NDArray[np.bool_]:
+def by_rise(frequency: Real, reactance: Real, resistance: Real, doubt: Real) -> NDArray[np.bool_]:
     """Which signs of X (+, -) may hold at each frequency by its rising, shape (2, F): none or more.
 
     X and R [ohm] are those of either sign, and so is the doubt of X, shape (2, F).

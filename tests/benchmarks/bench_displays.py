@@ -24,7 +24,7 @@ SHOWN = {
 @pytest.mark.parametrize("mhz", [3.6, 14.1, 50.0, 146.0])
 @pytest.mark.parametrize("name", SHOWN)
 def test_coverage(monkeypatch, name, mhz):
-    monkeypatch.setattr(displays, "rising_signs", lambda f, *rest: np.ones((2, f.size), bool))
+    monkeypatch.setattr(displays, "by_rise", lambda f, *rest: np.ones((2, f.size), bool))
     truth, found = sessions(np.random.default_rng(11), spread(mhz * 1e6, SESSIONS), SHOWN[name])
     held = coverage(truth, found)
     width = np.median(np.ptp(found[0].interval, axis=-1), axis=0)

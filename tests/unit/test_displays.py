@@ -5,7 +5,7 @@ import pytest
 
 from rfcal.errors import ReadingError
 from rfcal.maths.reflection import to_impedance
-from rfcal.measurement.undecided import rising_signs
+from rfcal.measurement.undecided import by_rise
 from rfcal.readings.display import Beyond, Display, beyond_impedance
 from rfcal.record.job import displays
 from rfcal.uncertainty.coverage import K_ELLIPSE
@@ -31,7 +31,7 @@ SHOWN = {
 @pytest.fixture
 def apart(monkeypatch):
     """Neighbouring points are sessions of their own, so nothing rises from one to the next."""
-    monkeypatch.setattr(displays, "rising_signs", lambda f, *rest: np.ones((2, f.size), bool))
+    monkeypatch.setattr(displays, "by_rise", lambda f, *rest: np.ones((2, f.size), bool))
 
 
 @pytest.mark.parametrize("name", SHOWN)
@@ -56,7 +56,7 @@ def rises(x, r, step=0.03, doubt=0.1):
     """Allowed signs over steps of frequency, for sizes of X of either sign [ohm]."""
     f = 14e6 * (1 + step * np.arange(len(x)))
     both = np.array([x, -np.array(x)], float)
-    return rising_signs(f, both, np.full(both.shape, float(r)), np.full(both.shape, doubt)).tolist()
+    return by_rise(f, both, np.full(both.shape, float(r)), np.full(both.shape, doubt)).tolist()
 
 
 def test_reactance_rises_where_little_is_lost():

@@ -13,14 +13,7 @@ from rfcal.maths.reflection import Real
 from rfcal.measurement.bench import Bench, Known, Moved
 from rfcal.measurement.deembedding import Step, path_map
 from rfcal.measurement.error_terms import Calibration
-from rfcal.measurement.undecided import (
-    Possible,
-    Undecided,
-    possible,
-    remaining,
-    rising_signs,
-    undecided,
-)
+from rfcal.measurement.undecided import Possible, Undecided, by_rise, possible, remaining, undecided
 from rfcal.models.interpolation import same_grid
 from rfcal.readings.display import STEP, Options, size_range
 from rfcal.readings.sweep import Sweep
@@ -155,7 +148,7 @@ def answers_by_sign(
     there = all_of_it.signs
     z = np.array([d.impedance.value for d in pair])
     doubt = np.array([own_doubt(d.impedance) for d in pair])
-    risen = allowed = remaining(there, rising_signs(first.frequency, z.imag, z.real, doubt))
+    risen = allowed = remaining(there, by_rise(first.frequency, z.imag, z.real, doubt))
     two = risen.all(0) & _apart(*pair)
     if np.all(two):  # what is displayed as X is nowhere zero, and so has one sign all over
         passive = [not beyond_passive(first.frequency, one.reflection) for one in pair]

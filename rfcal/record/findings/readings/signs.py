@@ -11,7 +11,7 @@ from rfcal.library.device import Device
 from rfcal.matching.network import part_value
 from rfcal.maths.reflection import Real
 from rfcal.measurement.propagate import impedance, propagate
-from rfcal.measurement.undecided import SURE, follows, rising_signs
+from rfcal.measurement.undecided import SURE, by_rise, follows
 from rfcal.readings.display import as_shown
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings import case
@@ -91,7 +91,7 @@ def _tells(frequency: Real, z: np.ndarray, doubt: Real, at: int, true: int) -> b
         for part, more in ((z.imag, times), (z.real, 1.0), (doubt, MARGIN))
     )
     both = np.isin(order, (at, frequency.size - 1))
-    left = rising_signs(frequency[order], x, r, unsure)[:, both]
+    left = by_rise(frequency[order], x, r, unsure)[:, both]
     return bool(np.all(left[true]) and not np.any(left[1 - true]))
 
 
