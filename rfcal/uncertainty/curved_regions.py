@@ -92,7 +92,7 @@ class Region:
         """Whether a place lies within so many standard deviations."""
         return squared_distance(self.step_to(place), self.covariance) <= radius**2
 
-    def squared_distance(self, other: Quantity) -> Real:
+    def squared_distance_to(self, other: Quantity) -> Real:
         """Of another reflection, independent of this one, in the measure of both doubts [1]."""
         centre: Complex = np.where(self.bent, self.centre, 1).astype(complex)
         place = np.where(np.abs(other.value) > LEAST, other.value, LEAST)

@@ -37,7 +37,7 @@ SELDOM = 1e-3
 
 def agree(where, expected):
     """As a check does in a record of no other test."""
-    return not far_off(where.squared_distance(expected), FALSE_ALARM)
+    return not far_off(where.squared_distance_to(expected), FALSE_ALARM)
 
 
 @pytest.mark.parametrize("points", [1, 2, 5, 9, 50, 201])
@@ -49,7 +49,7 @@ def test_a_sound_check_seldom_disagrees(points, common):
     seen = expected.value.reshape(SESSIONS, points) + off[0] + 1j * off[1]
     # sessions lie along the frequency axis
     where = region_of(Quantity(seen.ravel(), both_axes("noise", 0.002)))
-    each = where.squared_distance(expected).reshape(SESSIONS, points)
+    each = where.squared_distance_to(expected).reshape(SESSIONS, points)
     disagree = sum(far_off(one, FALSE_ALARM) for one in each)
     # no more than a record's whole chance, and four standard deviations of the counting
     assert disagree / SESSIONS < FALSE_ALARM + 4 * np.sqrt(FALSE_ALARM / SESSIONS)
@@ -61,7 +61,7 @@ def test_a_check_that_agrees_only_just_is_said_to():
     measured = Quantity(expected.value + 0.0027, both_axes("noise", 1e-9))
     where = region_of(measured)
     assert agree(where, expected)
-    inside = where.squared_distance(expected) <= K_ELLIPSE**2
+    inside = where.squared_distance_to(expected) <= K_ELLIPSE**2
     assert not inside.any()
     grid = np.linspace(50e6, 60e6, 21)
     check = Check("33 ohm", grid, measured, where, expected, inside, True, None)

@@ -102,7 +102,7 @@ def test_one_step_of_two_sizes_is_no_movement():
         after = nearest("after", z, swr, before.value)
         noise = both_axes("noise", 0.001)
         change = combine(after.value - before.value, (after, 1), (before, -1)).plus(*noise)
-        off = region_of(change).squared_distance(Quantity(0 * change.value))
+        off = region_of(change).squared_distance_to(Quantity(0 * change.value))
         assert (off[0] > K_ELLIPSE**2) == moved
 
 

@@ -120,7 +120,7 @@ def test_a_length_shows_over_the_band_that_no_point_shows_by_itself():
     for turned, told in ((1, False), (turn, True)):
         seen = Quantity(CHECK.value[0] * turned + scatter, (*noise, *rest))
         stated = Quantity(np.full(87, CHECK.value[0]))
-        assert not far_off(region_of(seen).squared_distance(stated), 1e-3)
+        assert not far_off(region_of(seen).squared_distance_to(stated), 1e-3)
         assert turns_as_stated(f, seen, stated, 1e-3, figures=False) != told
 
 

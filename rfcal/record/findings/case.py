@@ -199,7 +199,7 @@ class Scene:
             return 2 * total / max(freedom, 1)
         whole = found.error_box @ path_map(found.error_box, self.path)
         x = whole.correct(self.seen[check.name].value)
-        return replace(check.region, centre=x).squared_distance(self.known[check.name])
+        return replace(check.region, centre=x).squared_distance_to(self.known[check.name])
 
     def agrees(self, chance: float) -> bool:
         """Whether no more is off than chance explains, by the region that it would have."""

@@ -126,7 +126,7 @@ def as_expected(
 ) -> bool:
     """Whether a check is what it should be: at its points, and as it turns over all of them."""
     freedom = degrees_of_freedom(measured.plus(*expected.effects))
-    if far_off(as_normal(where.squared_distance(expected), freedom), chance):
+    if far_off(as_normal(where.squared_distance_to(expected), freedom), chance):
         return False
     figures = has_line_by_figures(inputs)
     return turns_as_stated(inputs.calibration.frequency, measured, expected, chance, figures)

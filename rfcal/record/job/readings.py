@@ -182,6 +182,6 @@ def checked(
     inputs, measured = bench.corrected(here, known.reading, path)
     expected = known.quantity(frequency, bench.z_ref)
     where = region(inputs, measured)
-    inside = where.squared_distance(expected) <= K_ELLIPSE**2  # of the difference of the two
+    inside = where.squared_distance_to(expected) <= K_ELLIPSE**2  # of the difference of the two
     agrees = as_expected(inputs, measured, where, expected, chance)
     return Check(known.name, frequency, measured, where, expected, inside, agrees, inputs, at)
