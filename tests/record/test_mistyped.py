@@ -17,10 +17,18 @@ DIPOLE = np.array(
 )
 """R and X [ohm] of a dipole whose X goes through zero, and its frequencies [MHz]."""
 MHZ = np.linspace(13.9, 14.4, 6).round(1)
+POLAR = "magnitude, angle"
 
 
 def typed_of(mhz, z, shown, places=1):
     """What is typed off a display of this, of so many places of ohms and one more of SWR."""
+    if shown == POLAR:
+        x = from_impedance(z)
+        columns = mhz, np.abs(x).round(places + 2), np.degrees(np.angle(x)).round(places)
+        return Reading(
+            typed_reflection=np.stack(columns, -1).tolist(),
+            steps=(10.0 ** (-places - 2), 0.1**places),
+        )
     if shown == "R, |X|":
         z = z.real + 1j * np.abs(z.imag)
     if "X" in shown:
@@ -97,6 +105,28 @@ def test_a_slip_is_told_of_sizes(row, key, slip, meant):
     assert before == {}
     assert (found["mhz"], found["meant"]) == (pytest.approx(MHZ[row]), pytest.approx(meant))
     assert found["part"] == {"typed_swr": "SWR", "typed_z": "|Z|"}[key]
+
+
+TURNING = [[14.0, 0.391, -82.1], [14.1, 0.349, -86.9], [14.2, 0.304, -92.5], [14.3, 0.258, -98.9]]
+"""Magnitude and angle of a dipole below its resonance."""
+
+
+@pytest.mark.parametrize(
+    ("row", "at", "slip", "part"),
+    [
+        (2, 2, 92.5, "angle = 92.5 degrees"),
+        (1, 2, -68.9, "angle = -68.9 degrees"),
+        (1, 1, 0.439, "magnitude = 0.439"),
+        (1, 1, 0.0349, "magnitude = 0.0349"),
+    ],
+)
+def test_a_slip_is_told_of_a_magnitude_and_an_angle(row, at, slip, part):
+    step = 0.0001 if slip == 0.0349 else 0.001
+    reading = Reading(typed_reflection=[[*one] for one in TURNING], steps=(step, 0.1))
+    before, found = slip_in(reading, row, at, slip, "typed_reflection")
+    assert before == {}
+    assert f"{found['part']} = {found['written']}" == part
+    assert (found["mhz"], found["meant"]) == (TURNING[row][0], TURNING[row][at])
 
 
 NEAR = np.array([39.7 - 19.6j, 40.4 - 15.5j, 40.9 - 11.6j, 41.4 - 7.5j, 41.7 - 5.5j])
@@ -177,8 +207,8 @@ def test_nothing_is_typed_wrong_in_a_file(filed):
     assert list(mistyped(load(filed))) == []
 
 
-@pytest.mark.parametrize("places", [0, 1])
-def test_of_honest_rows_with_narrow_dips_hardly_one_looks_like_a_slip(places):
+@pytest.mark.parametrize(("places", "shown"), [(0, "R, X"), (1, "R, X"), (1, POLAR)])
+def test_of_honest_rows_with_narrow_dips_hardly_one_looks_like_a_slip(places, shown):
     """Smooth, resonant, or with a dip of Q up to 30,000, many right on a row."""
     rng, told = np.random.default_rng(1), 0
     for i in range(600):
@@ -195,7 +225,7 @@ def test_of_honest_rows_with_narrow_dips_hardly_one_looks_like_a_slip(places):
             smooth / (1 + dip),
         ][i % 4]
         z = z * (1 + 10 ** rng.uniform(-4.5, -3) * rng.normal(size=(count, 2)) @ [1, 1j])
-        told += bool(typed_rows(typed_of(7 * f, z, "R, X", places), 50.0).odd_row())
+        told += bool(typed_rows(typed_of(7 * f, z, shown, places), 50.0).odd_row())
     assert told <= 2
 
 
@@ -223,7 +253,7 @@ def test_a_row_of_a_standard_in_which_both_numbers_stick_out_is_told():
     assert (found["mhz"], found["written"], found["meant"]) == (14.2, "1.39", 1.08)
 
 
-@pytest.mark.parametrize("shown", ["R, X", "|Z|, SWR"])
+@pytest.mark.parametrize("shown", ["R, X", "|Z|, SWR", POLAR])
 def test_noise_of_an_open_is_no_slip(shown):
     """At 1200 ohm that of an ordinary analyzer moves R and X by some ohm, and 0.1 ohm is shown."""
     rng, mhz = np.random.default_rng(2), 14.2 * 1.03 ** np.arange(4)
@@ -236,11 +266,11 @@ def test_noise_of_an_open_is_no_slip(shown):
     assert (before, found["meant"]) == ({}, 280.0)
 
 
-@pytest.mark.parametrize("shown", ["R, X", "R, |X|", "|Z|, SWR", "|Z|", "SWR"])
+@pytest.mark.parametrize("shown", ["R, X", "R, |X|", "|Z|, SWR", "|Z|", "SWR", POLAR])
 def test_honest_resonances_at_coarse_steps_have_no_slip(shown):
     """Series, parallel, spurious and double ones of Q up to 200, bare or behind a lossy line."""
     rng = np.random.default_rng(1)
-    for i in range(1200 if shown == "R, X" else 300):
+    for i in range(1200 if shown in ("R, X", POLAR) else 300):
         count, span, q = rng.integers(4, 12), 10 ** rng.uniform(-2, 0), 10 ** rng.uniform(0, 2.3)
         f = np.linspace(1 - 0.4 * span, 1 + 0.4 * span, count)
         r, turn = 10 ** rng.uniform(0.3, 2.8), q * (f / (at := 1 + rng.uniform(-0.6, 0.6) * span))

@@ -1,6 +1,6 @@
 """Typed readings of which one row would fit those beside it if one number lost a slip."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, product
 
@@ -29,7 +29,8 @@ TOLD = 0.5
 """Part of |Z| or SWR from which a number that any digit moved is told, where rows can be judged."""
 FAR = 0.2
 """Part of |Z| or SWR by which what has no resonance sticks out by more than noise."""
-Z, SWR = "|Z|", "SWR"
+Z, SWR, SIZE, ANGLE = "|Z|", "SWR", "magnitude", "angle"
+UNITS = {"R": " ohm", "X": " ohm", Z: " ohm", SWR: "", SIZE: "", ANGLE: " degrees"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,15 +41,22 @@ class Typed:
     cells: Real  # shape (F, K)
     steps: tuple[float, ...]  # by which each column goes, shape (K,)
     names: tuple[str, ...]  # of the columns
-    course: Complex  # Z [ohm], of a size alone as if it were all R, shape (F,)
+    course: Complex  # Z [ohm], of a size alone as if it were all R, or the reflection, shape (F,)
     z_ref: float  # of the SWR [ohm]
     signed: bool  # else X may be mirrored anywhere
     noise: float  # of each axis of the reflection [1]
 
     def shown(self, z: Complex) -> Real:
-        """What the display makes of impedances [ohm], shape (..., K)."""
+        """What the display makes of values of the course, shape (..., K)."""
+        if ANGLE in self.names:
+            return np.stack([np.abs(z), np.degrees(np.angle(z))], -1)
         all_of_it = as_shown(z if self.signed else z.real + 1j * np.abs(z.imag), self.z_ref)
         return np.stack([all_of_it[name] for name in self.names], -1)
+
+    def apart(self, shown: Real | float, other: Real) -> Real:
+        """How far what is shown lies from something else; an angle comes round."""
+        off = shown - other
+        return np.abs(off - [360 * (name == ANGLE) for name in self.names] * np.round(off / 360))
 
     def odd_row(self, *, still: bool = False) -> dict[str, object] | None:
         """A row with a slip, and what was meant; empty without any, None where none would show.
@@ -74,23 +82,25 @@ class Typed:
         expected, size = self.shown(np.asarray(level)), np.abs(level)
         bent = self._spread(level, bend)
         # dZ = (Z + z_ref)^2 / 2 z_ref times that of the reflection
-        noise = self.noise * abs(level + self.z_ref) ** 2 / (2 * self.z_ref)
+        polar, by_z = ANGLE in self.names, abs(level + self.z_ref) ** 2 / (2 * self.z_ref)
+        noise = self.noise * (1.0 if polar else by_z)
         doubt = np.maximum(np.maximum(bent, self.steps), self._spread(level, noise * (1 + 1j)))
         if not np.all(np.isfinite(doubt)):
             return None
         scale = expected if SWR in self.names else size + 0 * expected
+        scale = np.array([size, np.degrees(1)]) if polar else scale
         if np.any((bent > self.steps) & (bent > SMOOTH * scale)):
             return None
-        off = np.abs(self.cells[i] - expected) / doubt
+        off = self.apart(self.cells[i], expected) / doubt
         at, here = int(np.argmax(off)), self.course[i]
         far = np.min(np.abs(np.array([here, np.conj(here)]) - level))
         still = still and bool(far > FAR * size)
         beside, step = 0.0 if still else np.max(np.delete(off, at), initial=0), self.steps[at]
         if beside <= FITS and off[at] >= ODD:
-            written, unit = display_text(self.cells[i, at], step), " ohm" * (self.names[at] != SWR)
-            own = {"mhz": self.mhz[i], "part": self.names[at], "written": written + unit}
+            written, part = display_text(self.cells[i, at], step), self.names[at]
+            own = {"mhz": self.mhz[i], "part": part, "written": written + UNITS[part]}
             for meant, fits, times in _undone(written, len(self.names) > 1):
-                left = abs(meant - expected[at]) / doubt[at]
+                left = self.apart(meant, expected)[at] / doubt[at]
                 if left <= fits and off[at] >= times * max(left, beside, 1):
                     return {**own, "meant": meant}
             if still:
@@ -102,7 +112,7 @@ class Typed:
         """How far what is shown of R and X [ohm] moves where each may be so far off, (K,)."""
         z = level + by.real * np.array([1, -1]) + 1j * by.imag * np.array([[1], [-1]])
         with np.errstate(invalid="ignore"):  # an SWR without end is that of no passive device
-            return np.asarray(np.abs(self.shown(z) - self.shown(np.asarray(level))).max((0, 1)))
+            return np.asarray(self.apart(self.shown(z), self.shown(np.asarray(level))).max((0, 1)))
 
     def _course(self, i: int, near: np.ndarray, degree: int) -> tuple[complex, complex]:
         """Z [ohm] of a row by the smooth course of others, and how far R and X of these lie off."""
@@ -143,9 +153,12 @@ def mistyped(record: Record) -> Iterator[Finding]:
 def typed_rows(
     reading: Reading, z_ref: float, noise: float = defaults.ANALYZER["noise"]
 ) -> Typed | None:
-    """What was typed of R and X or of sizes, as far as it is not beyond the display."""
-    tables = {("R", "X"): reading.typed, (Z,): reading.typed_z, (SWR,): reading.typed_swr}
-    steps = dict(zip(("R", "X", Z, SWR), reading.steps * 2, strict=True))
+    """What was typed, as far as it is not beyond the display."""
+    tables: dict[tuple[str, ...], Sequence[tuple[float, ...]] | None] = {
+        **{("R", "X"): reading.typed, (SIZE, ANGLE): reading.typed_reflection},
+        **{(Z,): reading.typed_z, (SWR,): reading.typed_swr},
+    }
+    steps = dict(zip(UNITS, reading.steps * 3, strict=True))
     known, mhz = dict[str, Real](), np.zeros(0)
     for names, rows in tables.items():
         if rows and not any(isinstance(cell, Beyond) for row in rows for cell in row):
@@ -155,6 +168,8 @@ def typed_rows(
         return None
     if "R" in known:
         z = known["R"] + 1j * known["X"]
+    elif ANGLE in known:
+        z = known[SIZE] * np.exp(1j * np.radians(known[ANGLE]))
     elif len(known) == 1:
         (size,) = known.values()
         z = size * (z_ref if SWR in known else 1.0) + 0j
@@ -163,8 +178,10 @@ def typed_rows(
         r = np.minimum(resistance_of(size, known[SWR], z_ref), size)
         z = r + 1j * np.sqrt(size**2 - r**2)
     own = tuple(steps[name] for name in known)
-    signed = "R" in known and reading.sign_known
-    return Typed(mhz, np.stack([*known.values()], -1), own, tuple(known), z, z_ref, signed, noise)
+    signed = {"R", ANGLE} & {*known} and reading.sign_known
+    return Typed(
+        mhz, np.stack([*known.values()], -1), own, tuple(known), z, z_ref, bool(signed), noise
+    )
 
 
 def _undone(typed: str, two: bool) -> Iterator[tuple[float, float, float]]:
