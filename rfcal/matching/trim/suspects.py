@@ -46,6 +46,7 @@ class Suspect:
     ampere: float = 0.0  # peak, that its coil is wound for [A]
     variable: bool = False  # whether its capacitance can be set
     number: int = 0  # of the element
+    wanted: float | None = None  # the value to be fitted in its place, None as designed
 
     @property
     def name(self) -> str:
@@ -111,14 +112,15 @@ class Suspect:
     def _by_its_turns(self) -> str:
         """The same for a coil, as it was told to be wound."""
         name, (change, deviation) = self.name, self.in_place
-        fit = self.element.with_value(float(self.element.value) / (1 + change)).in_words(2)
+        fit = f"fit one that measures {part_value(self.wanted or self.element.value, 'H')}"
+        fit += " with its leads" * bool(self.leads)
         told = wound(float(self.element.value), self.ampere)
         back = told and told.back_from(1 + change)
         if told is None or back is None:
             core = self._way("spread its turns or take some off", "squeeze its turns or add some")
             made = f", or {core} if it was wound" if self.element.value > MOST_BOUGHT_H else ""
-            return f"fit about {fit} in place of {name}{made}"
-        first, bought = "", f", or fit about {fit} if it was bought"
+            return f"{fit} in place of {name}{made}"
+        first, bought = "", f", or {fit} if it was bought"
         if abs(change) > FAR_OFF and not self.leads:
             first = f"{self._as_wound(told)}; only if it was so already, "
         if back.turns == told.turns:

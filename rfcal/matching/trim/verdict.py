@@ -297,8 +297,10 @@ class _Tried:
         # what misses the target is brought to it by any part that can do so
         missed = self.fit.worst_read(self.goal) > self.goal.target_swr
         for k in self.adjustable or range(self.fit.parts if missed else 0):
+            now = self.suspect(k, row)
             for by in defaults.TRIM_SPAN * np.linspace(-1, 1, SETTINGS):
-                one = replace(self.suspect(k, row), in_place=(by, 0.1 * abs(by)), leads_m=0.0)
+                wanted = float(f"{now.element.value * (1 + now.change) / (1 + by):.2g}")
+                one = replace(now, in_place=(by, 0.1 * abs(by)), leads_m=0.0, wanted=wanted)
                 if (worst := self.promised(row, [one]) or 0.0) > 0:
                     tries.append((worst, one))
         if not tries:
