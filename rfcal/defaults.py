@@ -4,6 +4,7 @@ All uncertainties are standard uncertainties (k = 1). "Common practice" marks a 
 that has no source.
 """
 
+import math
 from collections.abc import Mapping
 
 REFERENCE_OHM = 50.0
@@ -119,17 +120,32 @@ PATH: Mapping[str, float] = {
 """Of what lies between plane and device (common practice, no source).
 
 Length [m] as a tape measure gives it; velocity factor [1] and impedance [1, relative] as cables of
-one type differ; loss [1, relative] as tables of one type differ, where the type does not
-bring its own; reactance inside the conductors [1, relative]; reflection [1] of a soldered short and
-of an open at a line's far end; scattering parameters [1] of an adapter from a file.
+one type differ; loss [1, relative] as tables of one type differ, where the type does not bring its
+own (both are a fact of the type, so they stand with it in `models/cables.py`); reactance inside the
+conductors [1, relative]; reflection [1] of a soldered short and of an open at a line's far end;
+scattering parameters [1] of an adapter from a file.
 """
 
 LINE_LENGTH_M = 0.1
 """Of a feed line's length by tape [m] (common practice, no source)."""
 
+PLANNED_LENGTH_M = 0.05
+"""Of what lies before a device, its own sweeps or a file will tell of, and nothing does while it is
+planned [m]: a fixture or an adapter with its plugs (common practice, no source)."""
+
+USEFUL, AVERAGED = 0.5, 16
+"""A plan calls an interval useful up to this half-width, of R over R, of X over the size of the
+impedance [1]: half as much more or less tells what to do; and where it proposes to average, it is
+so many sweeps, which take a few minutes and leave a quarter of the noise (common practice, no
+source)."""
+
 WEATHER_LOSS = 0.06
 """Of a line's loss that weather may change [1]: 30 K, of which copper gains 0.39 % of resistance
 each (value from memory), half of it in loss (the skin effect's square root)."""
+
+NO_WEATHER_STRETCH, NO_WEATHER_LOSS = 0.005, 0.15
+"""A line's delay and loss are changed by more than these parts of themselves by no weather [1]: the
+`WEATHER_K` of another day make 0.003 and 0.06 of it (common practice, no source)."""
 
 WEATHER_K, STRETCH_PER_K = 30.0, 1e-4
 """By how much another day may be warmer or colder [K], and what a kelvin does to a line's delay, in
@@ -195,6 +211,27 @@ once, and not fewer than the second [1]."""
 
 VOLT_MARGIN = 2.0
 """Of a capacitor's rated voltage over the peak that it carries [1] (common practice, no source)."""
+
+VOLT_CLASSES = (50, 100, 250, 500, 1000, 2000, 3000, 5000, 10_000)
+"""What capacitors are sold for [V] (common practice, no source)."""
+
+TRIMMERS_F = tuple(1e-12 * c for c in (5, 10, 20, 30, 60, 100, 200, 365, 500, 1000))
+"""What trimmers and, above 100 pF, variable capacitors have at most [F] (common practice, no
+source)."""
+
+LEAST_OF_TRIMMER, MOST_OF_TRIMMER = 0.2, 500.0
+"""Of a trimmer's capacitance, what it cannot go below [1], and what it stands [V] (common practice,
+no source)."""
+
+FORMERS_M = tuple(1e-3 * d for d in (3, 4, 5, 6, 8, 10, 12, 16, 20, 25, 32, 40, 50, 63))
+"""What coils are wound on: drills and tubes [m] (common practice, no source)."""
+
+WIRES = ((1.5, 0.8e-3), (5.0, 1.5e-3), (math.inf, 2.5e-3))
+"""Up to a peak current [A], the diameter of a coil's wire [m] (common practice, no source)."""
+
+PITCH = (1.1, 2.0, 3.0)
+"""Least, wanted and largest distance of a coil's turns, in diameters of the wire: wider than
+touching, so that they can be squeezed and spread (common practice, no source)."""
 
 CAPACITOR_A = 2.0
 """Peak current that an ordinary small capacitor stands at radio frequencies [A]: its losses heat it

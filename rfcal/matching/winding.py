@@ -12,14 +12,9 @@ from itertools import pairwise
 
 import numpy as np
 
+from rfcal.defaults import FORMERS_M, PITCH, WIRES
+
 MU_0 = 4e-7 * np.pi
-FORMERS_M = tuple(1e-3 * d for d in (3, 4, 5, 6, 8, 10, 12, 16, 20, 25, 32, 40, 50, 63))
-"""What coils are wound on: drills and tubes [m] (common practice, no source)."""
-WIRES = ((1.5, 0.8e-3), (5.0, 1.5e-3), (np.inf, 2.5e-3))
-"""Up to a peak current [A], the diameter of the wire [m] (common practice, no source)."""
-PITCH = (1.1, 2.0, 3.0)
-"""Least, wanted and largest distance of turns, in diameters of the wire: wider than touching, so
-that they can be squeezed and spread (common practice, no source)."""
 SHAPE = (0.4, 2.5)
 """Least and largest length of a coil, in its diameters: by the formula, and by what stands."""
 

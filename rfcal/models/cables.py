@@ -1,7 +1,8 @@
 """Cables by name: figures of generic and military-type cables, each with its source and trust.
 
 Tables of one type differ by 10 to 20 % between makers and years, and a cable ages: a measured
-line always beats its name.
+line always beats its name. How far the tables of a type lie apart is a fact of that type, as its
+loss is: it stands here and not in `defaults.PATH`, which is for lines of no known type.
 """
 
 from collections.abc import Mapping

@@ -24,11 +24,6 @@ from rfcal.uncertainty.coverage import budget
 from rfcal.uncertainty.derived import Figures, ends_of
 from rfcal.uncertainty.quantity import Quantity
 
-LIMIT = 0.5
-"""Largest half-width of a useful interval: of R over R, of X over the size of the impedance [1]."""
-SWEEPS = 16
-"""Sweeps averaged where averaging is proposed."""
-
 EXTRA: Mapping[str, Standard] = {
     "25 ohm": Standard("load", 25.0),
     "100 ohm": Standard("load", 100.0),
@@ -221,7 +216,8 @@ def _widths(figures: Figures) -> Real:
 def changes(setup: Setup) -> dict[str, Setup]:
     """What could be done better, each as a set-up of its own, by what is to be done."""
     found = _of_standards(setup) if setup.residual is None else _of_instrument(setup)
-    found[f"average {SWEEPS} sweeps"] = replace(setup, noise=setup.noise / SWEEPS**0.5)
+    sweeps = defaults.AVERAGED
+    found[f"average {sweeps} sweeps"] = replace(setup, noise=setup.noise / sweeps**0.5)
     if setup.resolution_ohm or setup.typed_steps is not None:
         files = replace(setup, resolution_ohm=0.0, typed_steps=None)
         found["save files instead of typing"] = files
@@ -299,7 +295,8 @@ def blind(setup: Setup) -> Blind:
     ends = ends_of(_found(setup.repeated(places.size), places)[1])
     z = to_impedance(places, setup.z_ref)
     r, x = np.ptp(ends, axis=-1).T / 2
-    return Blind(places, (ends[:, 0, 0] <= 0) | (r > LIMIT * z.real), ~(x <= LIMIT * np.abs(z)))
+    most = defaults.USEFUL
+    return Blind(places, (ends[:, 0, 0] <= 0) | (r > most * z.real), ~(x <= most * np.abs(z)))
 
 
 def _rings() -> Complex:

@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from rfcal.defaults import CHECK_WORDS
+from rfcal.defaults import CHECK_WORDS, LOAD_OHM
 from rfcal.errors import RfcalError
 from rfcal.record.job import begin
 from rfcal.record.job.begin import KINDS, SHOWS, STEPS, Said
@@ -13,7 +13,7 @@ ASKED = {
     "shows": "What the display shows [1]",
     "short": "Connect the short where the device will be. {numbers}",
     "open": "Leave it open, or connect the open. {numbers}",
-    "load ohm": "The load's ohms by ohmmeter [50]",
+    "load ohm": f"The load's ohms by ohmmeter [{LOAD_OHM:g}]",
     "load": "Connect the load. {numbers}",
     "check ohm": f"A check, a resistor of another make than the load, {CHECK_WORDS}: its ohms by "
     "ohmmeter (Enter: none)",
@@ -24,7 +24,7 @@ ASKED = {
     "(Enter: not now)",
 }
 """The question of each step."""
-USUAL = {"shows": "1", "load ohm": "50", "name": "device"}
+USUAL = {"shows": "1", "load ohm": f"{LOAD_OHM:g}", "name": "device"}
 """What Enter alone answers."""
 MAY_LACK = ("check ohm", "short again")
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
+from rfcal import defaults
 from rfcal.errors import RfcalError
 from rfcal.record.files import report_command, write_files
 from rfcal.record.format.keys import FILE
@@ -25,7 +26,8 @@ BOX = f"min(98%, {WIDTH})"
 _box = partial(text_box, label=LABEL, width=BOX)
 NAMES = {"frequency": "frequency [MHz]", "name": "device's name"}
 NAMES |= {f"{kind} ohm": f"{kind} by ohmmeter" for kind in ("load", "check")}
-HINTS = {"frequency": "14.1", "name": "device", "load ohm": "50", "check ohm": "such as 33"}
+HINTS = {"frequency": "14.1", "name": "device", "check ohm": "such as 33"}
+HINTS["load ohm"] = f"{defaults.LOAD_OHM:g}"
 """What stands beside a box and, before anything is typed, in it; R and X else."""
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rfcal.feedline.changes.shift import MOST_STRETCH
+from rfcal.defaults import NO_WEATHER_STRETCH
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.line import Line
 from rfcal.record.findings.devices import why_doubted
@@ -182,7 +182,7 @@ def test_a_standard_that_turned_no_further_than_weather_does_is_not_behind_a_lea
 
 
 def test_a_lead_behind_a_long_line_is_told_where_no_weather_does_as_much(top):
-    put(top, again=seen(longer(2 * MOST_STRETCH), -1.0))
+    put(top, again=seen(longer(2 * NO_WEATHER_STRETCH), -1.0))
     add(top, '[[reread]]\nof = "short"\nreading = "raw/again.s1p"\n')
     results = compute(top)
     assert "warmth" not in str(results.findings)

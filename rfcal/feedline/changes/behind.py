@@ -10,6 +10,7 @@ from itertools import product
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.feedline.changes.comparison import MORE, UNLIKE
 from rfcal.feedline.faults.basis import Band
 from rfcal.feedline.faults.echoes import Echoes
@@ -26,9 +27,6 @@ frequency makes 0.02 to 0.06, 3 % 0.06 to 0.16 (by simulation)."""
 
 TELLS = 0.1
 """What comes back from behind [1] must be so much for that to be judged (by simulation)."""
-
-STRETCH, LOSS = 0.005, 0.15
-"""Weather makes what lies behind longer, and lossier, by no more than these parts of it."""
 
 KNOWN, GUESSED = 0.3, 1.0
 """The loss up to a place is off by this part of it at most: of one type's, and of a guess."""
@@ -90,7 +88,8 @@ def _left(
     for form in FORMS:
         part = max(2 * r / (1 - min(r, 0.95)), 1e-3) ** form[1]
         start = np.array([part, part / 10, 0, 0, 0, 0])
-        most = np.array([1e3, 1e3, 0.5, known, STRETCH, LOSS])
+        weather = defaults.NO_WEATHER_STRETCH, defaults.NO_WEATHER_LOSS
+        most = np.array([1e3, 1e3, 0.5, known, *weather])
         low = np.array([1e-6, 0.0, *-most[2:]])
 
         def misfit(values: Real, form: tuple[float, float] = form) -> Real:

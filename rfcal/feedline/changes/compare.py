@@ -14,7 +14,7 @@ from rfcal import defaults
 from rfcal.feedline.changes.behind import SAYS, seen_through
 from rfcal.feedline.changes.comparison import ALIKE, LEAST, Change, Comparison, closed
 from rfcal.feedline.changes.loss import Lost, beside_end, by_weather, grown
-from rfcal.feedline.changes.shift import MOST_STRETCH, SIGNIFICANT, Shift, by_length, find_shift
+from rfcal.feedline.changes.shift import SIGNIFICANT, Shift, by_length, find_shift
 from rfcal.feedline.faults.basis import prepare
 from rfcal.feedline.faults.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes, folded
 from rfcal.feedline.faults.end import BEHIND, EARLY, WHOLE
@@ -213,7 +213,7 @@ def _moved(sweeps: _Sweeps, lost: Lost | None, *, by_phase: bool) -> tuple[Shift
         before = np.sum(faded, axis=0) + then.left
         then = find_echoes(band, before)
         each = then.parts()
-    shift: Shift | None = Shift(uncertainty=MOST_STRETCH / SIGNIFICANT, sure=False)
+    shift: Shift | None = Shift(uncertainty=defaults.NO_WEATHER_STRETCH / SIGNIFICANT, sure=False)
     if not by_phase:
         shift = find_shift(then, sweeps.now, np.array([sweeps.end_then_m, sweeps.end_m], float))
     if shift is None or not then.distance.size:
@@ -223,7 +223,7 @@ def _moved(sweeps: _Sweeps, lost: Lost | None, *, by_phase: bool) -> tuple[Shift
     turn = -2j * shift.form(then.distance)[:, None] * band.propagation.imag
     size = shift.size
     if by_phase:
-        sizes = np.linspace(-MOST_STRETCH, MOST_STRETCH, TRIED)
+        sizes = np.linspace(-defaults.NO_WEATHER_STRETCH, defaults.NO_WEATHER_STRETCH, TRIED)
         off = [np.sum(each * np.exp(turn * one), axis=0) - after for one in sizes]
         size = float(sizes[np.argmin(np.abs(off) ** 2 @ band.weight)])
     for _ in range(3):  # phases know the size better than places do

@@ -17,9 +17,8 @@ from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB, Line
 from rfcal.uncertainty.coverage import K_AXIS
 
-LEAST_DB, LEAST_SHARE = 0.3, 0.15
-"""More loss than this, one way to the end, and than this share of what a line loses, is no weather:
-copper gains 0.4 % of resistance for each kelvin (value from memory), half of it in loss."""
+LEAST_DB = 0.3
+"""Loss is told from weather where it is more than this, one way to the end, too."""
 
 EXPLAINED = 0.1
 """Loss explains what an echo lost but for this part of it, or twice that where it is certain."""
@@ -170,7 +169,8 @@ def by_weather(
     elif not moved and not BENT * abs(share) < np.sign(share) * by_bend < abs(share) / BENT:
         return None
     whole = _whole_db(band, end_m)
-    most, doubt = max(LEAST_DB / whole, LEAST_SHARE), np.hypot(BY_SLOPE * share, by_bend - share)
+    most = max(LEAST_DB / whole, defaults.NO_WEATHER_LOSS)
+    doubt = np.hypot(BY_SLOPE * share, by_bend - share)
     share = float(np.clip(share, -most, most))
     c, e = (share * db * NEPER_PER_DB / 100 for db in (line.conductor_db, line.dielectric_db))
     return Lost(c, e, end_m, band.middle, whole * float(doubt), sure=False, share=share)
@@ -209,7 +209,7 @@ def _whole_db(band: Band, end_m: float) -> float:
 
 def _least_db(band: Band, end_m: float) -> float:
     """More loss than this, one way, is no weather [dB]."""
-    return max(LEAST_DB, LEAST_SHARE * _whole_db(band, end_m))
+    return max(LEAST_DB, defaults.NO_WEATHER_LOSS * _whole_db(band, end_m))
 
 
 def _lost(band: Band, end_m: float, parts: Real, doubt: float, *, sure: bool) -> Lost:

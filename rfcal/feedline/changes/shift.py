@@ -18,10 +18,6 @@ from rfcal.maths.reflection import Complex, Real
 SIGNIFICANT = 4.0
 """A move is one when it is this many times its standard uncertainty."""
 
-MOST_STRETCH = 0.005
-"""A line is taken to be stretched by no more than this [1]; weather does less (common practice,
-no source)."""
-
 WEATHER = 1e-3
 """Beside a piece put in or taken out it stretches a line by this (standard, by simulation) [1]."""
 
@@ -121,7 +117,7 @@ def find_shift(then: Echoes, now: Echoes, ends_m: Real) -> Shift | None:
     stretch, misfit = _fitted(Shift(), seen)
     starts = [(float(place[k - 1]) if k else 0.0, float(place[k])) for k in range(place.size)]
     step, of_step = _likeliest(starts, seen)
-    whole = misfit < PLACES_OFF and abs(stretch.size) < MOST_STRETCH
+    whole = misfit < PLACES_OFF and abs(stretch.size) < defaults.NO_WEATHER_STRETCH
     piece = of_step < PLACES_OFF and step.significant
     if not (whole or piece):  # a piece, and weather on all of it
         seen[2] = np.hypot(seen[2], WEATHER * place)

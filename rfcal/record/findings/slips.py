@@ -8,8 +8,8 @@ from typing import Any, Literal
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.errors import CalibrationError
-from rfcal.feedline.changes.shift import MOST_STRETCH
 from rfcal.findings import grouped
 from rfcal.maths.reflection import Complex, Real, from_impedance, renormalise, to_impedance
 from rfcal.measurement.deembedding import Adapter, LineByFigures, Step, line_figures
@@ -245,7 +245,8 @@ def _of_planes(case: Case) -> Iterator[Slip]:
         yield Slip(kind, (), _later, sign * OUT_MM, words={"way": way})
         for c in (c for c in case.checks if c.at and not has_line_by_figures(c.inputs)):
             metres = sum(line.length_m for _, line in swept_lines(c.inputs, case.z_ref))
-            or_line = say.OR_WARMED.format(most_mm=1e3 * MOST_STRETCH * metres) if metres else ""
+            most_mm = 1e3 * defaults.NO_WEATHER_STRETCH * metres
+            or_line = say.OR_WARMED.format(most_mm=most_mm) if metres else ""
             moved, words = partial(_later, only=c.name), {"than": than, "or_line": or_line}
             sizes = sign * OUT_MM
             yield Slip(say.ADAPTED, (c.name,), moved, sizes, words=words | {"at": c.at})

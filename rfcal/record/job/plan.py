@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.errors import RecordError
 from rfcal.findings import Finding, grid_words, sorted_findings
 from rfcal.maths.bilinear import Bilinear
@@ -32,8 +33,6 @@ from rfcal.record.job.compute import compute
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.quantity import at_points
 
-LENGTH_M = 0.05
-"""Of what its own sweeps or a file will tell about, and nothing does yet [m]."""
 TRIED = (1.0, 0.2, 5.0, 1.0 + 2.0j)
 """Impedances that a device may turn out to have, in parts of the reference impedance."""
 Read = Mapping[str, Options]
@@ -152,7 +151,7 @@ def _path_of(
         seen = None if part.line else _seen(record, there, part, hertz)
         if isinstance(seen, str):
             unknown[part.name], seen = seen, None
-        line = part.line or Line(LENGTH_M, 1.0, record.reference_ohm)
+        line = part.line or Line(defaults.PLANNED_LENGTH_M, 1.0, record.reference_ohm)
         found.append(Length(part.name, line, part.doubt, part.kind, seen))
     return tuple(found), unknown
 

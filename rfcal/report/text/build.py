@@ -19,14 +19,6 @@ FLOATS = (
     "the joint"
 )
 """What a stub in series needs, of which neither conductor is at ground."""
-VOLT_CLASSES = (50, 100, 250, 500, 1000, 2000, 3000, 5000, 10_000)
-"""What capacitors are sold for [V] (common practice, no source)."""
-TRIMMERS_F = tuple(1e-12 * c for c in (5, 10, 20, 30, 60, 100, 200, 365, 500, 1000))
-"""What trimmers and, above 100 pF, variable capacitors have at most [F] (common practice, no
-source)."""
-LEAST_OF_TRIMMER, MOST_OF_TRIMMER = 0.2, 500.0
-"""Of a trimmer's capacitance, what it cannot go below [1], and what it stands [V] (common practice,
-no source)."""
 WITH_PLUGS_M, MOST_CHECKED_HZ = 0.1, 1e9
 """A shorter piece has no plugs, which are as long [m]; and of instruments that see a quarter wave
 beyond this frequency there are few [Hz] (common practice, no source)."""
@@ -68,7 +60,7 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
         close = f"{alone}{drawn}{close}"
     if isinstance(element.part, Capacitor):
         needed = defaults.VOLT_MARGIN * volt
-        rated = next((f"{at} V or more" for at in VOLT_CLASSES if at >= needed), None)
+        rated = next((f"{at} V or more" for at in defaults.VOLT_CLASSES if at >= needed), None)
         words = element.in_words()
         if k in proposal.production.adjustable:
             words = adjustable(element.value, result.request.stock.series, needed)
@@ -122,12 +114,12 @@ def _close(element: NetworkElement, room: float, centre_hz: float) -> str:
 
 def adjustable(capacitance_f: float, series: str, volt: float) -> str:
     """A capacitance that can be set to both sides, such as ``"47 pF and a trimmer of 20 pF"``."""
-    span = 2 * defaults.TRIM_SPAN * capacitance_f / (1 - LEAST_OF_TRIMMER)
-    trimmer = next((t for t in TRIMMERS_F if t >= span), None)
+    span = 2 * defaults.TRIM_SPAN * capacitance_f / (1 - defaults.LEAST_OF_TRIMMER)
+    trimmer = next((t for t in defaults.TRIMMERS_F if t >= span), None)
     if trimmer is None:
         return f"{part_value(capacitance_f, 'F')}, some of it in pieces to add and take off"
-    middle = trimmer * (1 + LEAST_OF_TRIMMER) / 2
-    small = trimmer < 101e-12 and volt <= MOST_OF_TRIMMER
+    middle = trimmer * (1 + defaults.LEAST_OF_TRIMMER) / 2
+    small = trimmer < 101e-12 and volt <= defaults.MOST_OF_TRIMMER
     said = f"a {'trimmer' if small else 'variable capacitor'} of {part_value(trimmer, 'F')}"
     if capacitance_f - middle < defaults.SMALL_CAPACITOR_F:
         return said

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from rfcal import defaults
 from rfcal.maths.reflection import Complex, Real
 from rfcal.record.findings.catalogue.readings import SAME_DISAGREES
 from rfcal.record.format.schema import Artefact
@@ -119,7 +120,7 @@ def definition(item: Artefact) -> str:
         _coefficients(model.capacitance, "F"),
         f"offset {model.offset_delay * 1e12:g} ps" if model.offset_delay else "",
         f"{model.offset_loss / 1e9:g} Gohm/s" if model.offset_loss else "",
-        f"{model.offset_z0:g} ohm line" if model.offset_z0 != 50 else "",
+        f"{model.offset_z0:g} ohm line" if model.offset_z0 != defaults.LOAD_OHM else "",
     ]
     return ", ".join([model.kind, *filter(None, said)])
 

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.changes.shift import MOST_STRETCH
 from rfcal.findings import Finding, listed, quoted, span_mhz
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.measurement.bench import Moved
@@ -72,7 +71,7 @@ def _moved(moved: Moved, others: Sequence[str], z_ref: float) -> Finding:
         how, causes = say.MIRRORED.format(first_ohm=x, later_ohm=later), (say.LOST_SIGN,)
     elif delay := _delay(moved):
         line = delay_before(moved.calibration)
-        if abs(delay) < MOST_STRETCH * line:
+        if abs(delay) < defaults.NO_WEATHER_STRETCH * line:
             share, longer = abs(delay) / line, LONGER[delay < 0]
             causes = (say.STRETCHED.format(share=share, longer=longer), *causes)
         elif 4 * np.pi * moved.frequency[0] * delay > BEHIND:
