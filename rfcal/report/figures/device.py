@@ -19,8 +19,6 @@ from rfcal.uncertainty.words import mhz
 
 MOST_TURNS = 6.0
 """Turns of the raw reading round the chart that can still be followed by eye."""
-MOST_REGIONS = 5
-"""Regions at most that a chart shows beside that of the answer."""
 SMALL = 0.1
 """A region less wide than this hides under its mark, and is drawn once more, enlarged [1]."""
 COLUMNS = 1000
@@ -48,11 +46,6 @@ def device_chart(device: Device) -> Figure:
     ellipse = _draw_region(ax, device, at, "95 % region there")
     if ellipse.width < SMALL:
         chart.draw_enlarged(ax, ellipse, device.reflection.value[at], role="corrected")
-    # the regions at some of the frequencies where linear propagation fails
-    assessed = device.assessed
-    bent = assessed.index[~np.all(assessed.linear, axis=1)] if assessed else np.array([], int)
-    for k in bent[:: -(-bent.size // MOST_REGIONS) or 1]:
-        _draw_region(ax, device, k, "elsewhere, bent").set(fill=False, linestyle=(0, (3, 2)))
     return style.add_legend(figure)
 
 
