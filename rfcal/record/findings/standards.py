@@ -146,9 +146,9 @@ def about_analyzer(case: Case) -> list[Finding]:
     turn = turn_of(tracking, frequency, calibration.seen)
     if turn is None:
         metres, off = 0.5 / frequency[0] / PER_METRE_S, np.angle(-tracking[0])
-        again = not set(exchange(calibration).names).isdisjoint(case.stayed)
-        upheld = again or any(map(contradicts_exchange, case.checks))
-        half = not upheld and metres >= LEAD_M and abs(off) <= NEAR_RAD
+        pair = exchange(calibration)
+        half = metres >= LEAD_M and abs(off) <= NEAR_RAD and not {*pair.names} & {*case.stayed}
+        half = half and bool(_unseen(pair, case))
         why = say.OR_LEAD.format(metres=metres)
     else:
         where = span_mhz(frequency, frequency > 0)
@@ -176,24 +176,24 @@ def about_checks(case: Case) -> list[Finding]:
     if not found:
         return []
     names = calibration.names if case.solved and len(calibration.names) <= MANY else ()
-    pairs = list(combinations(names, 2))
-    as_read = Scene.of(calibration)
     findings = [_disagrees(one, case) for one in found if not one.agrees]
     findings += [said for one in found if one.agrees for said in _blunt(one)]
-    scenes = [Scene.of(check.inputs.calibration, check) for check in found if check.agrees]
-    # the pairs whose exchange would leave standards and checks in agreement, and the error terms
-    blind = {
-        slip.names: swapped.calibration.error_box
-        for slip in exchanges(pairs)
-        for swapped in slip.moved([as_read], 1.0)
-        if not np.any(contradict(swapped.calibration))
-        and not any(far_off(scene.off, FALSE_ALARM) for scene in slip.moved(scenes, 1.0))
-    }
-    if blind and len(scenes) == len(found):
+    slips = exchanges(combinations(names, 2))
+    blind = {slip.names: box for slip in slips for box in _unseen(slip, case)}
+    if blind and all(check.agrees for check in found):
         either = ", or ".join(quoted(pair) for pair in blind)
         other = _another(calibration, list(blind.values()), case.z_ref)
         findings.append(say.CHECK_BLIND(pairs=either, other=other))
     return findings
+
+
+def _unseen(slip: Slip, case: Case) -> list[Bilinear]:
+    """The error terms by a slip, if it would leave standards and checks that agree in agreement."""
+    agree = [Scene.of(check.inputs.calibration, check) for check in case.checks if check.agrees]
+    if any(far_off(scene.off, FALSE_ALARM) for scene in slip.moved(agree, 1.0)):
+        return []
+    solved = [scene.calibration for scene in slip.moved([Scene.of(case.calibration)], 1.0)]
+    return [each.error_box for each in solved if not np.any(contradict(each))]
 
 
 def _blunt(check: Check) -> Iterator[Finding]:
@@ -236,12 +236,6 @@ def _another(calibration: Calibration, blind: Sequence[Bilinear], z_ref: float) 
         if all(np.max(np.abs(box.correct(raw) - true)) > SEEN for box in blind):
             return f"{ohm:g} ohm"
     return say.NO_RESISTOR
-
-
-def contradicts_exchange(check: Check) -> bool:
-    """Whether it agrees, at the standards' plane and farther from the middle than it may be off."""
-    reflects = float(np.min(np.abs(check.expected.value)))
-    return check.agrees and not check.inputs.path and reflects > SMALL
 
 
 def _disagrees(check: Check, case: Case) -> Finding:
