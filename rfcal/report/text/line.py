@@ -38,6 +38,7 @@ def line_lines(line: LineState) -> list[str]:
             row.insert(0, verdict.kind_words(line, now.distance_m[i], kind, now.fits[i]))
         if i == line.end:
             place, stated = verdict.end_place(line)
+            row[-1] += say.LINE_WHOLE
             row.insert(0, f"the line's end{stated}")
             hides, told = say.LINE_HIDES.format(near=about(near)), LAST in said[0]
             row += [] if told or near > line.length_m else [f"which hides what may be in {hides}"]

@@ -20,6 +20,8 @@ LINE_OVER = (
 )
 LINE_WHICH_END = "which of these is the line's end is not known: state length_m"
 LINE_GONE = "the reflection at {place}, {size}, is gone"
+LINE_WHOLE = " over the whole sweep"
+"""Behind the size of a line's end, which at an antenna's own frequency is another."""
 LINE_MOST = "it changed most at {most_mhz:.4g} MHz, by {most:.2g} (phase counted)"
 LINE_CHANGED = "has changed"
 LINE_CAME = ": at {mhz:.4g} MHz what comes back to the foot is {after} and was {before}"

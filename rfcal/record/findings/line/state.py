@@ -213,9 +213,9 @@ def most_words(state: LineState) -> tuple[str, str]:
     most = int(np.argmax(np.abs(came[1] - came[0]) * inner))
     # of what only turned the size is as it was
     turned = found.by_length or abs(20 * np.log10(came[1, most] / came[0, most])) < TURNED_DB
-    if asked is None or not swept[0] <= asked <= swept[-1]:
-        asked = found.largest_hz
-    at = int(np.argmin(np.abs(swept - asked)))
+    at = most
+    if asked is not None and swept[0] <= asked <= swept[-1]:
+        at = int(np.argmin(np.abs(swept - asked)))
     differs = say.LINE_MOST.format(most=found.largest, most_mhz=found.largest_hz / 1e6)
     if turned:
         return say.LINE_TURNED, differs
