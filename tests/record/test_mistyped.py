@@ -5,6 +5,7 @@ import re
 import numpy as np
 import pytest
 
+from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance, swr, to_impedance
 from rfcal.record.findings.catalogue.devices import UNSEEN
 from rfcal.record.findings.readings.mistyped import mistyped, typed_rows
@@ -127,6 +128,32 @@ def test_a_slip_is_told_of_a_magnitude_and_an_angle(row, at, slip, part):
     assert before == {}
     assert f"{found['part']} = {found['written']}" == part
     assert (found["mhz"], found["meant"]) == (TURNING[row][0], TURNING[row][at])
+
+
+LOOP = [[28.0, 36.4, 54.2], [28.3, 47.5, 57.5], [28.6, 62.6, 57.3], [28.9, 81.3, 49.2]]
+CABLE = """
+[[measurement.between]]
+line = "RG-58C"
+length_m = 2.0
+"""
+"""R and X of a loop behind 2 m of cable, where they bend too much to tell, and that cable."""
+
+
+@pytest.mark.parametrize(("lines", "told"), [(CABLE, True), ("", False)])
+def test_a_row_of_a_device_is_judged_by_its_course_behind_a_stated_line(typed, lines, told):
+    text = (typed / "record.toml").read_text()
+    before, device = text.split("[[measurement]]")
+    device = (
+        re.sub(r"typed = \[\[.*?\]\]", f"typed = {[*LOOP, [29.2, 96.4, 28.7]]}", device) + lines
+    )
+    said = []
+    for tables in (device, device.replace("57.5", "75.5")):
+        found = mistyped(parse(typed, f"{before}[[measurement]]{tables}".encode()))
+        said.append([f.message for f in found if f.code == "mistyped" and "'device'" in f.message])
+    assert said[0] == []
+    assert ["X = 75.5 ohm does not fit the rows beside it, and 57.5" in m for m in said[1]] == (
+        [True] * told
+    )
 
 
 NEAR = np.array([39.7 - 19.6j, 40.4 - 15.5j, 40.9 - 11.6j, 41.4 - 7.5j, 41.7 - 5.5j])
@@ -284,5 +311,10 @@ def test_honest_resonances_at_coarse_steps_have_no_slip(shown):
         if rng.random() < 0.5:
             lossy = from_impedance(z) * np.exp(-0.05 - 1j * f * rng.uniform(1, 40))
             z = 50 * (1 + lossy) / (1 - lossy)
-        reading = typed_of(7 * f, z, shown)
-        assert not typed_rows(reading, 50.0).odd_row(), reading
+        found = typed_rows(typed_of(7 * f, z, shown), 50.0)
+        assert not found.odd_row(), found
+        if found.signed:  # behind a line that is not what it is said to be
+            box = Bilinear.section(
+                rng.uniform(-0.2, 0.2), 0.9 * np.exp(-1j * f * rng.uniform(1, 40))
+            )
+            assert not found.behind(box).odd_row(), found

@@ -1,19 +1,24 @@
 """Typed readings of which one row would fit those beside it if one number lost a slip."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import reduce
 from itertools import pairwise, product
+from operator import matmul
 
 import numpy as np
 
 from rfcal import defaults
 from rfcal.findings import Finding, quoted
-from rfcal.maths.reflection import Complex, Real
+from rfcal.maths.bilinear import Bilinear
+from rfcal.maths.reflection import Complex, Real, from_impedance, to_impedance
+from rfcal.measurement.deembedding import LineByFigures, line_figures
 from rfcal.readings.display import Beyond, as_shown, resistance_of
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.catalogue.devices import TYPED_UNSEEN
-from rfcal.record.format.reading import Reading
+from rfcal.record.format.reading import Item, Reading
 from rfcal.record.format.schema import Measurement, Record
+from rfcal.uncertainty.quantity import at_points
 
 ROWS, SMOOTH = 4, 0.02
 """Typed rows from which one is judged by those beside it, and the part of |Z| or SWR that these lie
@@ -30,6 +35,7 @@ TOLD = 0.5
 FAR = 0.2
 """Part of |Z| or SWR by which what has no resonance sticks out by more than noise."""
 Z, SWR, SIZE, ANGLE = "|Z|", "SWR", "magnitude", "angle"
+AT_PLANE = Bilinear(1.0, 0.0, 0.0, 1.0)
 UNITS = {"R": " ohm", "X": " ohm", Z: " ohm", SWR: "", SIZE: "", ANGLE: " degrees"}
 
 
@@ -45,11 +51,29 @@ class Typed:
     z_ref: float  # of the SWR [ohm]
     signed: bool  # else X may be mirrored anywhere
     noise: float  # of each axis of the reflection [1]
+    path: Bilinear = AT_PLANE  # from where the course is smooth to what was read
 
-    def shown(self, z: Complex) -> Real:
-        """What the display makes of values of the course, shape (..., K)."""
-        if ANGLE in self.names:
-            return np.stack([np.abs(z), np.degrees(np.angle(z))], -1)
+    def behind(self, path: Bilinear) -> "Typed":
+        """The same rows, of which the course is smooth behind a path; the sign of X is known."""
+        x = path.correct(self.course if self.polar else from_impedance(self.course, self.z_ref))
+        course = x if self.polar else to_impedance(x, self.z_ref)
+        return replace(self, path=path, course=course)
+
+    @property
+    def polar(self) -> bool:
+        """Whether the display shows a reflection."""
+        return ANGLE in self.names
+
+    def seen(self, course: Complex, i: int) -> Complex:
+        """The reflections that are read in a row, of values of the course."""
+        x = course if self.polar else from_impedance(course, self.z_ref)
+        return at_points(self.path, np.array(i)).apply(x)
+
+    def shown(self, seen: Complex) -> Real:
+        """What the display makes of reflections, shape (..., K)."""
+        if self.polar:
+            return np.stack([np.abs(seen), np.degrees(np.angle(seen))], -1)
+        z = to_impedance(seen, self.z_ref)
         all_of_it = as_shown(z if self.signed else z.real + 1j * np.abs(z.imag), self.z_ref)
         return np.stack([all_of_it[name] for name in self.names], -1)
 
@@ -63,7 +87,7 @@ class Typed:
 
         What stands `still`, as standards do, has no resonance: whatever sticks out there is a slip.
         """
-        rows = self.mhz.size
+        rows = self.mhz.size if np.all(np.isfinite(self.course)) else 0
         judged = np.zeros(rows, bool)
         for i, (degree, count) in product(range(rows if rows >= ROWS else 0), COURSES):
             others = np.delete(np.arange(rows), i)
@@ -79,22 +103,22 @@ class Typed:
     def _slip(self, i: int, near: np.ndarray, degree: int, still: bool) -> dict[str, object] | None:
         """A row's slip by the smooth course of others, or empty; None where none would show."""
         level, bend = self._course(i, near, degree)
-        expected, size = self.shown(np.asarray(level)), np.abs(level)
-        bent = self._spread(level, bend)
-        # dZ = (Z + z_ref)^2 / 2 z_ref times that of the reflection
-        polar, by_z = ANGLE in self.names, abs(level + self.z_ref) ** 2 / (2 * self.z_ref)
-        noise = self.noise * (1.0 if polar else by_z)
-        doubt = np.maximum(np.maximum(bent, self.steps), self._spread(level, noise * (1 + 1j)))
+        with np.errstate(invalid="ignore"):  # an SWR without end is that of no passive device
+            seen = self.seen(np.asarray(level), i)
+            expected, noise = self.shown(seen), self.noise * (1 + 1j)
+            corners = self.seen(around(level, bend), i), around(seen, noise)
+            bent, noisy = (self.apart(self.shown(x), expected).max((0, 1)) for x in corners)
+        doubt = np.maximum(np.maximum(bent, self.steps), noisy)
         if not np.all(np.isfinite(doubt)):
             return None
-        scale = expected if SWR in self.names else size + 0 * expected
-        scale = np.array([size, np.degrees(1)]) if polar else scale
+        scale = np.hypot(*expected) + 0 * expected if "X" in self.names else expected
+        scale = np.array([expected[0], np.degrees(1)]) if self.polar else scale
         if np.any((bent > self.steps) & (bent > SMOOTH * scale)):
             return None
         off = self.apart(self.cells[i], expected) / doubt
         at, here = int(np.argmax(off)), self.course[i]
         far = np.min(np.abs(np.array([here, np.conj(here)]) - level))
-        still = still and bool(far > FAR * size)
+        still = still and bool(far > FAR * np.abs(level))
         beside, step = 0.0 if still else np.max(np.delete(off, at), initial=0), self.steps[at]
         if beside <= FITS and off[at] >= ODD:
             written, part = display_text(self.cells[i, at], step), self.names[at]
@@ -107,12 +131,6 @@ class Typed:
                 return {**own, "meant": float(display_text(expected[at], step))}
         told = len(self.names) > 1 and bool(np.all(2 * ODD * doubt <= TOLD * scale))
         return {} if told else None
-
-    def _spread(self, level: complex, by: complex) -> Real:
-        """How far what is shown of R and X [ohm] moves where each may be so far off, (K,)."""
-        z = level + by.real * np.array([1, -1]) + 1j * by.imag * np.array([[1], [-1]])
-        with np.errstate(invalid="ignore"):  # an SWR without end is that of no passive device
-            return np.asarray(self.apart(self.shown(z), self.shown(np.asarray(level))).max((0, 1)))
 
     def _course(self, i: int, near: np.ndarray, degree: int) -> tuple[complex, complex]:
         """Z [ohm] of a row by the smooth course of others, and how far R and X of these lie off."""
@@ -130,6 +148,11 @@ class Typed:
         return complex(level[best]), complex(r, x)
 
 
+def around(value: Complex | complex, by: complex) -> Complex:
+    """The corners where the real and the imaginary part may be so far off, shape (2, 2)."""
+    return np.asarray(value + by.real * np.array([1, -1]) + 1j * by.imag * np.array([[1], [-1]]))
+
+
 def display_text(cell: float, step: float) -> str:
     """A number with the digits of a display that goes by this step."""
     return f"{cell:.{max(0, -round(np.log10(step)))}f}"
@@ -141,6 +164,8 @@ def mistyped(record: Record) -> Iterator[Finding]:
     for item in record.items():
         device = isinstance(item, Measurement)
         typed = typed_rows(item.reading, record.reference_ohm, record.analyzer["noise"])
+        if typed and typed.signed and (box := _stated_lines(item, typed.mhz * 1e6, typed.z_ref)):
+            typed = typed.behind(box)
         odd = typed.odd_row(still=not device) if typed else None
         if odd:
             yield say.MISTYPED(label=item.name, **odd)
@@ -148,6 +173,14 @@ def mistyped(record: Record) -> Iterator[Finding]:
             unseen.append(item.name)
     if unseen:
         yield TYPED_UNSEEN(devices=quoted(unseen))
+
+
+def _stated_lines(item: Item, hertz: Real, z_ref: float) -> Bilinear | None:
+    """The path that is taken away before a device, at best estimates, where it is of lines."""
+    path = item.between if isinstance(item, Measurement) else ()
+    lines = [between.line for between in path if not between.embed]
+    maps = [LineByFigures(hertz, one, z_ref).bilinear(line_figures(one)) for one in lines if one]
+    return reduce(matmul, maps) if maps and None not in lines else None
 
 
 def typed_rows(
