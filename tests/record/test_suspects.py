@@ -154,6 +154,20 @@ def test_a_decimal_point_elsewhere_is_told(checked, item, true_ohm, stated):
     assert any(f"'{item}' were {true_ohm:g} ohm, with its decimal point" in said for said in found)
 
 
+@pytest.mark.parametrize(
+    ("item", "true_ohm", "stated"),
+    [
+        ("open", 1 / (1j * OMEGA * 50e-15), "capacitance = 50e-12"),
+        ("short", 1j * OMEGA * 0.3e-9, "inductance = 0.3e-6"),
+    ],
+)
+def test_a_thousandfold_capacitance_or_inductance_is_told(checked, item, true_ohm, stated):
+    put(checked, item, from_impedance(true_ohm))
+    bend(checked, f'kind = "{item}"', f'kind = "{item}"\n{stated}')
+    assert f"'{item}' had a thousandth of its stated" in said(checked)
+    assert f"look at what is stated of '{item}' and its unit" in said(checked)
+
+
 def test_r_and_x_exchanged_are_told(typed):
     text = (typed / "record.toml").read_text()
     rows = re.sub(r"typed = \[\[14\.1, ([-\d.]+), ([-\d.]+)\]\]", r"typed = [[14.1, \2, \1]]", text)

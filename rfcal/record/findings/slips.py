@@ -229,6 +229,14 @@ def other_values(name: str, value: Complex, z_ref: float) -> Iterator[Slip]:
     resistor = bool(np.all(np.abs(value) < RESISTOR))
     if resistor:
         yield Slip(say.TENFOLD, (name,), change, (10 * ohm, ohm / 10))
+    coil = np.imag(value) > 0
+    if not resistor and np.all(coil == coil[0]) and np.max(np.abs(value.imag)) > LEAST_OHM / z_ref:
+        times = 1e-3 if coil[0] else 1e3
+
+        def smaller(g: Complex) -> Complex:
+            return from_impedance(times * to_impedance(g, z_ref), z_ref)
+
+        yield of_values(say.THOUSANDTH, (name,), smaller, "known")
     if resistor or np.all(np.abs(value + 1) < FAR):
         sizes = ohm + BOTH_OHM[ohm + BOTH_OHM > LEAST_OHM]
         yield Slip(say.VALUE if resistor else say.SERIES, (name,), change, sizes)

@@ -28,6 +28,7 @@ BY_OHMMETER = "measure {names} with an ohmmeter"
 BY_READING = "read {names} once more, connected with care"
 BY_BUILD = "read one of another build in place of {names}"
 BY_WRITING = "look first at the minus signs and columns of what was written of {names}"
+BY_UNIT = "look at what is stated of {names} and its unit, F or H"
 BY_TAPE = "measure the line before {names} and read its type off it"
 BY_SETTINGS = "look at the settings that the files were written with"
 BY_PLACE = "look what was connected where"
@@ -38,6 +39,9 @@ CORRECTED = Suspect("'{name}' was read with the instrument's own correction on",
 TWICE = Suspect("'{other}' was really '{name}', read under both names", BY_READING)
 VALUE = Suspect("'{name}' were {size:.3g} ohm", BY_OHMMETER)
 TENFOLD = Suspect("'{name}' were {size:.3g} ohm, with its decimal point elsewhere", BY_OHMMETER)
+THOUSANDTH = Suspect(
+    "'{name}' had a thousandth of its stated capacitance or inductance, as of a wrong unit", BY_UNIT
+)
 SERIES = Suspect("'{name}' had {size:.2g} ohm in series, as of a loose contact", BY_READING, 1)
 COIL = Suspect("'{name}' had {about} ohm of inductance in series, as of its leads", BY_BUILD, 1)
 ACROSS = Suspect(
