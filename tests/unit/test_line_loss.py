@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rfcal.feedline.changes.comparison import LEAST
+from rfcal.feedline.changes.comparison import TRIFLE
 from rfcal.models.line import Line
 from rfcal.record.export import _line as json_line
 from rfcal.record.findings.line.state import about_devices, about_line, line_verdict
@@ -62,7 +62,7 @@ def test_what_the_ends_own_change_explains_is_no_change_before_it(frequency, end
             if loss_known:  # the line's loss is made good as it is now
                 sizes = [np.max(np.abs(seen.reflection)) for seen in (found.now, found.before)]
                 assert sizes[0] == pytest.approx(sizes[1], rel=0.05)
-                assert not any(LEAST < abs(r) < 0.3 * sizes[0] for r in found.now.reflection[:1])
+                assert not any(TRIFLE < abs(r) < 0.3 * sizes[0] for r in found.now.reflection[:1])
 
 
 @BANDS

@@ -12,7 +12,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline.changes.behind import SAYS, seen_through
-from rfcal.feedline.changes.comparison import ALIKE, LEAST, Change, Comparison, closed
+from rfcal.feedline.changes.comparison import ALIKE, TRIFLE, Change, Comparison, closed
 from rfcal.feedline.changes.loss import Lost, beside_end, by_weather, grown
 from rfcal.feedline.changes.shift import SIGNIFICANT, Shift, by_length, find_shift
 from rfcal.feedline.faults.basis import prepare
@@ -310,7 +310,7 @@ def _laid_to_places(sweeps: _Sweeps, before: Complex) -> tuple[Change, ...]:
         here = place == where
         whole, doubt = (float(np.linalg.norm(of[here])) for of in (size, uncertainty))
         change = _change(sweeps, before, float(where), whole)
-        least = LEAST_NEW if change.what == "new" and abs(change.after) > LEAST_NEW else LEAST
+        least = LEAST_NEW if change.what == "new" and abs(change.after) > LEAST_NEW else TRIFLE
         # echoes of one place may undo each other
         both = found.model(here) * np.exp(2 * where * band.propagation.real)
         if whole > max(least, SIGNIFICANT * doubt) and np.max(np.abs(both)) > least:
@@ -331,7 +331,7 @@ def _places(sweeps: _Sweeps, distance: Real, size: Real) -> Real:
     baseline, events = sweeps.baseline, sweeps.events
     off = np.abs(baseline.distance_m[:, None] - events.distance_m)
     # what reflected less makes no change by going
-    gone = np.all(off >= near, axis=1) & (baseline.size > LEAST / 2)
+    gone = np.all(off >= near, axis=1) & (baseline.size > TRIFLE / 2)
     events_m = np.concatenate([events.distance_m, baseline.distance_m[gone]])
     sizes = np.abs(np.concatenate([events.reflection, baseline.reflection[gone]]))
     way, bounce_m = bounces(events_m)

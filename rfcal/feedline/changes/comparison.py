@@ -7,7 +7,7 @@ from rfcal.feedline.changes.shift import Shift, closes
 from rfcal.feedline.faults.end import WHOLE
 from rfcal.maths.reflection import Complex
 
-LEAST = 0.02
+TRIFLE = 0.02
 """Changes of the reflection smaller than this [1] are left out (root mean square over the band)."""
 
 MORE = 2.0

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from rfcal.feedline.changes.comparison import LEAST
+from rfcal.feedline.changes.comparison import TRIFLE
 from rfcal.feedline.changes.shift import Shift
 from rfcal.feedline.faults.events import FAULT
 from rfcal.feedline.faults.kinds import UNCLEAR
@@ -32,7 +32,7 @@ def line_lines(line: LineState) -> list[str]:
         row = [size_words(float(size[i]))]
         if farther := band.farther_words(line, now.distance_m[i]):
             row.insert(0, farther)
-        elif i != line.end and size[i] < LEAST:
+        elif i != line.end and size[i] < TRIFLE:
             row += [] if now.distance_m[i] in new else [say.LINE_AS_SOUND]
         elif i != line.end or kind not in UNCLEAR:
             row.insert(0, verdict.kind_words(line, now.distance_m[i], kind, now.fits[i]))

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from rfcal.feedline.changes.comparison import LEAST, MORE
+from rfcal.feedline.changes.comparison import MORE, TRIFLE
 from rfcal.feedline.faults.echoes import TOTAL
 from rfcal.feedline.faults.end import BEHIND, EARLY, ringing, strongest_on
 from rfcal.feedline.faults.events import FAULT
@@ -113,7 +113,7 @@ def at_start(state: LineState, *, told: bool = False) -> bool:
     of which it may be part.
     """
     now, found, tail = state.now, state.comparison, state.now.band.tail
-    place = now.distance_m[now.size >= LEAST]
+    place = now.distance_m[now.size >= TRIFLE]
     changed = np.array([change.distance_m for change in found.changes] if found else [])
     told &= not (changed.size and np.min(changed) > state.length_m - now.band.near)
     late = changed if told and found else np.append(place, changed)
@@ -153,7 +153,7 @@ def may_ring(state: LineState) -> np.ndarray:
 def perhaps(state: LineState) -> list[int]:
     """Which of these a sentence tells of, as they are not in a baseline."""
     now, then, size = state.now, state.before, state.now.size
-    early = may_ring(state) & (size >= LEAST) & (state.end is not None)
+    early = may_ring(state) & (size >= TRIFLE) & (state.end is not None)
     if then is not None:
         off = np.abs(now.distance_m[:, None] - then.distance_m) < now.band.near
         early &= np.all((size[:, None] > MORE * then.size) | ~off, axis=1)

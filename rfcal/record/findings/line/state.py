@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from rfcal.feedline.changes.compare import EDGE
-from rfcal.feedline.changes.comparison import LEAST, Change
+from rfcal.feedline.changes.comparison import TRIFLE, Change
 from rfcal.feedline.changes.shift import Shift
 from rfcal.feedline.faults.echoes import TOTAL
 from rfcal.feedline.faults.end import WHOLE, more_than_all, strongest_on
@@ -76,7 +76,7 @@ def _what_differs(state: LineState) -> tuple[list[str], bool]:
     beyond = _beyond(state, found.changes, found.by_length or longer)
     come = [c for c in found.changes if c.what != "gone"]
     come = [c for c in come if by_faults(state, c) not in ("all", "perhaps")]
-    fault = longer or bool(lost) or any(abs(c.after) >= LEAST for c in come)
+    fault = longer or bool(lost) or any(abs(c.after) >= TRIFLE for c in come)
     return [*lost, moved, *told, beyond], fault
 
 
@@ -84,7 +84,7 @@ def _sound_words(state: LineState) -> str:
     """That nothing else has changed."""
     found = state.comparison
     assert found is not None
-    least = max(LEAST, math.ceil(100 * found.largest) / 100)
+    least = max(TRIFLE, math.ceil(100 * found.largest) / 100)
     values = {"least": least, "end": verdict.end_words(state)}
     if found.weather is not None:
         return say.LINE_WEATHER.format(**values, **cable.weather_values(found.weather))
@@ -94,8 +94,8 @@ def _sound_words(state: LineState) -> str:
 def _new_words(state: LineState, new: Sequence[Change]) -> list[str]:
     """What is new, the small of it without its kind."""
     every = [(c.distance_m, c.after, c.kind, c.fits) for c in new]
-    large = [place for place in every if abs(place[1]) >= LEAST]
-    small = [(*place[:2], "", ()) for place in every if abs(place[1]) < LEAST]
+    large = [place for place in every if abs(place[1]) >= TRIFLE]
+    small = [(*place[:2], "", ()) for place in every if abs(place[1]) < TRIFLE]
     told = verdict.reflections(state, say.LINE_NEW, large)
     told += verdict.reflections(state, say.LINE_NEW_SMALL, small)
     off = state.now.distance_m - np.array([c.distance_m for c in new])[:, None]
@@ -253,7 +253,7 @@ def about_devices(state: LineState, seen: dict[str, Events]) -> list[Finding]:
     found, now = state.properties, state.now
     if found is None or not found.fits:
         return []
-    faults = [m for m in verdict.before_end(state) if now.size[m] >= LEAST]
+    faults = [m for m in verdict.before_end(state) if now.size[m] >= TRIFLE]
     new = [m for m in faults if state.before is None or not _shows(state.before, now, m)]
     if new:
         behind = [name for name, events in seen.items() if _shows(events, now, new[0])]

@@ -8,7 +8,7 @@ from itertools import compress
 import numpy as np
 
 from rfcal.feedline.changes.behind import START
-from rfcal.feedline.changes.comparison import LEAST
+from rfcal.feedline.changes.comparison import TRIFLE
 from rfcal.feedline.faults.end import WHOLE, more_than_all, strongest_on
 from rfcal.feedline.faults.events import FAULT
 from rfcal.feedline.faults.kinds import MISMATCH, RESISTIVE, STEP, UNCLEAR
@@ -148,7 +148,7 @@ def _from_start(state: LineState) -> int | None:
 def what_tells(state: LineState) -> list[str]:
     """What would tell the kinds of places that are open."""
     now = state.now
-    before = [m for m in before_end(state) if now.size[m] >= LEAST]
+    before = [m for m in before_end(state) if now.size[m] >= TRIFLE]
     if band.may_fold(state) or not before:
         return []
     if now.band.narrow:
@@ -166,9 +166,9 @@ def what_tells(state: LineState) -> list[str]:
 def alone(state: LineState) -> tuple[str, bool]:
     """A line without a baseline: what reflects before its end, or more than once without one."""
     now, size = state.now, state.now.size
-    if np.all(size < LEAST) and not (state.ends and size.size):
+    if np.all(size < TRIFLE) and not (state.ends and size.size):
         sight = min(now.band.range, now.seen_m)
-        return sentence(say.LINE_SILENT.format(least=LEAST, range_m=sight)), False
+        return sentence(say.LINE_SILENT.format(least=TRIFLE, range_m=sight)), False
     if band.may_fold(state):
         return band.about_range(state)[0].message, True
     if band.unplaced(state):
@@ -234,7 +234,7 @@ def _small(state: LineState, end: str) -> list[str]:
         return [say.LINE_NO_FAULT.format(other=other, size=size_words(FAULT), end=end)]
     most = max(listed, key=size.__getitem__)
     place = float(now.distance_m[most])
-    if size[most] < LEAST:
+    if size[most] < TRIFLE:
         at = {"place": place_words(state, place), "size": size_words(size[most])}
         return [say.LINE_SMALLER.format(end=end, other=" else" if early else "", **at)]
     told = [m for m in listed if size[m] > ALIKE * size[most]]
