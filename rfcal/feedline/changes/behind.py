@@ -11,7 +11,7 @@ from itertools import product
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.changes.comparison import MORE, UNLIKE
+from rfcal.feedline.changes.comparison import GROWN, UNLIKE
 from rfcal.feedline.faults.basis import Band
 from rfcal.feedline.faults.echoes import Echoes
 from rfcal.feedline.faults.end import WHOLE
@@ -135,7 +135,7 @@ def told_by_passing(events: Events, baseline: Events) -> Events:
     behind = baseline.size
     was = [baseline.nearest(d, near) for d in events.distance_m.tolist()]
     before = np.array([0.0 if k is None else behind[k] for k in was])
-    new = np.flatnonzero((size > MORE * before) & (size > MUCH) & (size < 1))
+    new = np.flatnonzero((size > GROWN * before) & (size > MUCH) & (size < 1))
     behind = np.where(
         baseline.distance_m > np.min(events.distance_m[new], initial=np.inf) + near, behind, 0
     )

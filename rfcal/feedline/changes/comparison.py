@@ -10,7 +10,7 @@ from rfcal.maths.reflection import Complex
 TRIFLE = 0.02
 """Changes of the reflection smaller than this [1] are left out (root mean square over the band)."""
 
-MORE = 2.0
+GROWN = 2.0
 """What reflects so many times as much as it did is a fault that has come."""
 
 ALIKE, UNLIKE = 0.99, 0.975
@@ -39,7 +39,7 @@ class Change:
     @property
     def grown(self) -> bool:
         """Whether it is new, or reflects far more than it did."""
-        return self.what != "gone" and abs(self.after) > MORE * abs(self.before)
+        return self.what != "gone" and abs(self.after) > GROWN * abs(self.before)
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from rfcal.feedline.changes.comparison import MORE, TRIFLE
+from rfcal.feedline.changes.comparison import GROWN, TRIFLE
 from rfcal.feedline.faults.echoes import TOTAL
 from rfcal.feedline.faults.end import BEHIND, EARLY, ringing, strongest_on
 from rfcal.feedline.faults.events import FAULT
@@ -156,7 +156,7 @@ def perhaps(state: LineState) -> list[int]:
     early = may_ring(state) & (size >= TRIFLE) & (state.end is not None)
     if then is not None:
         off = np.abs(now.distance_m[:, None] - then.distance_m) < now.band.near
-        early &= np.all((size[:, None] > MORE * then.size) | ~off, axis=1)
+        early &= np.all((size[:, None] > GROWN * then.size) | ~off, axis=1)
     return np.flatnonzero(early).tolist()
 
 
