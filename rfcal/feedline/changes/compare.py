@@ -12,7 +12,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline.changes.behind import SAYS, seen_through
-from rfcal.feedline.changes.comparison import ALIKE, TRIFLE, Change, Comparison, closed
+from rfcal.feedline.changes.comparison import END_ALIKE, TRIFLE, Change, Comparison, closed
 from rfcal.feedline.changes.loss import Lost, beside_end, by_weather, grown
 from rfcal.feedline.changes.shift import SIGNIFICANT, Shift, by_length, find_shift
 from rfcal.feedline.faults.basis import prepare
@@ -380,7 +380,7 @@ def _change(sweeps: _Sweeps, before: Complex, where: float, size: float) -> Chan
     # what goes over the band as it did is the same end, seen through a fault; none has a resonance
     here = sweeps.events.nearest(where, band.near) if total else None
     total &= here is None or sweeps.events.dip(here) is None
-    total &= len(at) < 2 or sweeps.events.alike(at[1], sweeps.baseline, at[0]) < ALIKE
+    total &= len(at) < 2 or sweeps.events.alike(at[1], sweeps.baseline, at[0]) < END_ALIKE
     told = UNKNOWN if told in (BEHIND, EARLY) else told
     if total and told in UNCLEAR:
         told, fits = UNKNOWN, [WHOLE]
