@@ -11,7 +11,7 @@ from itertools import product
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.changes.comparison import GROWN, UNLIKE
+from rfcal.feedline.changes.comparison import END_UNLIKE, GROWN
 from rfcal.feedline.faults.basis import Band
 from rfcal.feedline.faults.echoes import Echoes
 from rfcal.feedline.faults.end import WHOLE
@@ -145,7 +145,7 @@ def told_by_passing(events: Events, baseline: Events) -> Events:
     now = events.nearest(baseline.distance_m[far], near)
     if now is None or np.any(new[1:] < now):
         return events
-    itself = events.alike(now, baseline, far) < UNLIKE  # what lies behind has changed
+    itself = events.alike(now, baseline, far) < END_UNLIKE  # what lies behind has changed
     if itself and events.kind[now] in WHOLE and baseline.kind[far] not in WHOLE:
         return events  # that came off or is shorted
     m, r = new[0], size[new[0]]

@@ -13,7 +13,7 @@ TRIFLE = 0.02
 GROWN = 2.0
 """What reflects so many times as much as it did is a fault that has come."""
 
-END_ALIKE, UNLIKE = 0.99, 0.975
+END_ALIKE, END_UNLIKE = 0.99, 0.975
 """What ends a line is as it was if what comes from there goes over the band as it did to the first
 of these parts, and is not below the second (by simulation)."""
 
