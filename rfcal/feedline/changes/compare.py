@@ -28,7 +28,7 @@ AT_ONE = 0.04, 0.06
 """What differs by more at one frequency alone [1] is the end's, as of a corroded feed point;
 weather does less to an antenna, the second where its ringing folds back (by simulation)."""
 
-EDGE = 0.05
+WINDOW_EDGE = 0.05
 """Part of the window's height below which nothing is taken as the largest difference [1]."""
 
 LEAST_NEW = 0.01
@@ -166,7 +166,7 @@ def _once_moved(
     sweeps = replace(sweeps, baseline=baseline, end_m=_end(sweeps, baseline), piece_m=piece_m)
     difference = sweeps.after - before
     # what is moved is hardly known at the edges
-    worst = int(np.argmax(np.abs(difference) * (band.weight > EDGE * np.max(band.weight))))
+    worst = int(np.argmax(np.abs(difference) * (band.weight > WINDOW_EDGE * np.max(band.weight))))
     changes = _laid_to_places(sweeps, before)
     told = np.isfinite(sweeps.end_m) and not piece_m  # what goes round moves otherwise
     if told and not changes and np.abs(difference[worst]) > sweeps.at_one:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from rfcal.feedline.changes.compare import EDGE
+from rfcal.feedline.changes.compare import WINDOW_EDGE
 from rfcal.feedline.changes.comparison import TRIFLE, Change
 from rfcal.feedline.changes.shift import Shift
 from rfcal.feedline.faults.echoes import TOTAL
@@ -209,7 +209,7 @@ def most_words(state: LineState) -> tuple[str, str]:
     found = state.comparison
     assert found is not None
     swept, asked, weight = state.frequency, state.answer_hz, state.now.band.weight
-    came, inner = np.abs(found.came), weight > EDGE * np.max(weight)
+    came, inner = np.abs(found.came), weight > WINDOW_EDGE * np.max(weight)
     most = int(np.argmax(np.abs(came[1] - came[0]) * inner))
     # of what only turned the size is as it was
     turned = found.by_length or abs(20 * np.log10(came[1, most] / came[0, most])) < TURNED_DB
