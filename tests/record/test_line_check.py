@@ -12,7 +12,7 @@ import pytest
 
 from rfcal.cli import main
 from rfcal.errors import RfcalError
-from rfcal.feedline.faults.end import BEHIND
+from rfcal.feedline.faults.end import RINGING
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
@@ -102,7 +102,7 @@ def test_a_length_that_leaves_the_end_out_is_doubted_and_hides_nothing(tower):
     with (tower / "record.toml").open("a") as file:
         file.write("length_m = 35.0\n")
     results = compute.compute(tower)
-    assert BEHIND not in results.line.now.kind
+    assert RINGING not in results.line.now.kind
     assert max(results.line.now.distance_m) > 39
     (warning,) = (f for f in results.findings if f.code == "line-length")
     assert "35 m long" in warning.message

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rfcal.feedline.faults.end import BEHIND
+from rfcal.feedline.faults.end import RINGING
 from rfcal.feedline.faults.events import find_events
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
@@ -53,7 +53,7 @@ def test_the_doubt_of_a_place_holds_by_a_narrow_band():
             strict=True,
         ):
             assert r < 10
-            if kind != BEHIND and r > 0.05:
+            if kind != RINGING and r > 0.05:
                 listed.append(np.min(np.abs(d - np.array(places))) < 2 * u)
         if np.diff(places)[0] > 1.5 * now.band.resolution:
             at = np.argmin(np.abs(now.distance_m - places[0]))
@@ -193,7 +193,7 @@ def test_places_less_than_told_apart_from_the_end_are_in_their_doubt():
         found = state(rng, NARROW, line, seen, loss_known=True, length_m=line.length_m)
         now = found.now
         at = int(np.argmin(np.abs(now.distance_m - place)))
-        if at != found.end and now.kind[at] != BEHIND:
+        if at != found.end and now.kind[at] != RINGING:
             off = abs(now.distance_m[at] - place)
             held.append(off < 2 * now.distance_uncertainty_m[at])
     assert len(held) > 60
@@ -288,7 +288,7 @@ def test_a_place_that_a_narrow_band_takes_for_one_with_the_end_is_within_its_dou
         found = state(rng, NARROW, line, now, then if baseline else None, **given)
         rows = "\n".join(line_lines(found))
         assert found.beyond_m is not None or "m: the line's end" in rows
-        before = [m for m in before_end(found) if found.now.kind[m] != BEHIND]
+        before = [m for m in before_end(found) if found.now.kind[m] != RINGING]
         off = np.abs(found.now.distance_m[before] - place)
         held += (off < 1.96 * found.now.distance_uncertainty_m[before]).tolist()
     assert len(held) > 15

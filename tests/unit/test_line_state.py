@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rfcal.feedline.faults.end import BEHIND, strongest_on
+from rfcal.feedline.faults.end import RINGING, strongest_on
 from rfcal.feedline.faults.kinds import UNCLEAR
 from rfcal.maths.reflection import from_impedance
 from rfcal.maths.twoport import TwoPort
@@ -74,7 +74,7 @@ def test_a_fault_is_never_called_the_end_of_a_line_of_known_length(frequency):
             continue
         at_end = found.now.distance_m[found.end]
         assert abs(at_end - line.length_m) < abs(at_end - place), (line, place, end)
-        assert set(found.now.kind[found.end + 1 :]) <= {BEHIND}
+        assert set(found.now.kind[found.end + 1 :]) <= {RINGING}
 
 
 def test_a_fault_before_an_end_that_is_not_seen():
@@ -662,7 +662,7 @@ def test_what_lies_well_before_an_antenna_is_never_said_to_be_no_place(ohm, look
         for row in [*line_lines(found), *line_lines(unstated)]:
             assert not re.search(r"at 1[678]\.\d.*no place", row)
         before = found.now.distance_m < 20
-        assert BEHIND not in np.array(found.now.kind)[before]
+        assert RINGING not in np.array(found.now.kind)[before]
 
 
 STEPS_101 = np.linspace(1e6, 200e6, 101)  # show 49.7 m

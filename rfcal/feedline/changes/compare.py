@@ -17,7 +17,7 @@ from rfcal.feedline.changes.loss import Lost, beside_end, by_weather, grown
 from rfcal.feedline.changes.shift import SIGNIFICANT, Shift, by_length, find_shift
 from rfcal.feedline.faults.basis import prepare
 from rfcal.feedline.faults.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes, folded
-from rfcal.feedline.faults.end import BEHIND, EARLY, WHOLE
+from rfcal.feedline.faults.end import EARLY, RINGING, WHOLE
 from rfcal.feedline.faults.events import Events, in_line
 from rfcal.feedline.faults.kinds import LOSSIEST, RESISTIVE, SLOWING, STRETCHES, UNCLEAR, UNKNOWN
 from rfcal.maths.reflection import Complex, Real
@@ -337,7 +337,7 @@ def _places(sweeps: _Sweeps, distance: Real, size: Real) -> Real:
     way, bounce_m = bounces(events_m)
     # each of the three carries what the first has let through, there and back; the bounce once
     bounce = 2 * MARGIN * np.prod(sizes[way], axis=0) / np.maximum(1 - sizes[way[0]], FLOOR) ** 2
-    rings = np.r_[np.isin(events.kind, (BEHIND, EARLY)), np.zeros(np.sum(gone), bool)]
+    rings = np.r_[np.isin(events.kind, (RINGING, EARLY)), np.zeros(np.sum(gone), bool)]
     events_m = events_m[(events_m <= sweeps.end_m) & ~rings]
     if np.isfinite(sweeps.end_m) and not np.any(np.abs(events_m - sweeps.end_m) < near):
         events_m = np.append(events_m, sweeps.end_m)
@@ -381,7 +381,7 @@ def _change(sweeps: _Sweeps, before: Complex, where: float, size: float) -> Chan
     here = sweeps.events.nearest(where, band.near) if total else None
     total &= here is None or sweeps.events.dip(here) is None
     total &= len(at) < 2 or sweeps.events.alike(at[1], sweeps.baseline, at[0]) < END_ALIKE
-    told = UNKNOWN if told in (BEHIND, EARLY) else told
+    told = UNKNOWN if told in (RINGING, EARLY) else told
     if total and told in UNCLEAR:
         told, fits = UNKNOWN, [WHOLE]
     return Change(where, what, value[0], value[1], size, told, fits[-1], total)

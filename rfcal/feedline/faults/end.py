@@ -11,7 +11,7 @@ from rfcal.feedline.faults.kinds import MISMATCH, RESISTIVE, STEP, UNCLEAR
 from rfcal.maths.reflection import Real
 from rfcal.models.line import SPEED_OF_LIGHT
 
-BEHIND = "ringing behind the end"
+RINGING = "ringing behind the end"
 """Kind of an event beyond the line's end: what ends the line answers late, and is no place."""
 
 EARLY = "ringing before the end, or a place"
@@ -203,6 +203,6 @@ def behind_end(events: Events, end: int | None, length_m: float) -> Events:
     return replace(
         events,
         distance_uncertainty_m=of_place,
-        kind=tuple(np.where(early, EARLY, np.where(behind, BEHIND, kinds)).tolist()),
+        kind=tuple(np.where(early, EARLY, np.where(behind, RINGING, kinds)).tolist()),
         fits=tuple(() if late else each for each, late in fits),
     )

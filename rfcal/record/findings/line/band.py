@@ -7,7 +7,7 @@ import numpy as np
 
 from rfcal.feedline.changes.comparison import GROWN, TRIFLE
 from rfcal.feedline.faults.echoes import TOTAL
-from rfcal.feedline.faults.end import BEHIND, EARLY, ringing, strongest_on
+from rfcal.feedline.faults.end import EARLY, RINGING, ringing, strongest_on
 from rfcal.feedline.faults.events import FAULT
 from rfcal.findings import Finding, size_words
 from rfcal.record.findings.catalogue import line as say
@@ -137,7 +137,7 @@ def least_seen(state: LineState) -> float:
 def rings(state: LineState) -> np.ndarray:
     """Which places ring at the line's end or what may be it, or may do so, (K,)."""
     now = state.now
-    late = np.isin(now.kind, (BEHIND, EARLY))
+    late = np.isin(now.kind, (RINGING, EARLY))
     return late | ringing(now) if late.size and state.end is None else late
 
 
