@@ -17,7 +17,7 @@ RINGING = "ringing behind the end"
 EARLY = "ringing before the end, or a place"
 """Kind of one before it, as far off as is told apart: antennas alone seldom ring so."""
 
-REACH = 2.0
+END_REACH = 2.0
 """An event so many standard uncertainties before the line's end, or less, may be that end."""
 
 LEAST_END = 0.01
@@ -149,7 +149,7 @@ def end_among(events: Events, length_m: float, of_place: Real, last_m: float) ->
     it is no end, by a narrow band if it is faint.
     """
     off, size = events.distance_m - length_m, events.size
-    may_be = (-off < REACH * of_place) & (events.distance_m < last_m)
+    may_be = (-off < END_REACH * of_place) & (events.distance_m < last_m)
     if size.size:
         may_be &= ~ringing(events) | (events.band.narrow & (size > FAINTLY * np.max(size)))
     return int(np.argmax(np.where(may_be, size, 0.0))) if np.any(may_be) else None

@@ -13,7 +13,7 @@ from rfcal.feedline.changes.compare import compare
 from rfcal.feedline.changes.comparison import Comparison, closed
 from rfcal.feedline.changes.loss import Lost, measured_more, more_than_stated
 from rfcal.feedline.faults import end as line_end
-from rfcal.feedline.faults.end import LEAST_LAST, REACH
+from rfcal.feedline.faults.end import END_REACH, LEAST_LAST
 from rfcal.feedline.faults.events import FAULT, Events, find_events, loss_by_droop
 from rfcal.feedline.faults.kinds import RESISTIVE, STEP, UNCLEAR
 from rfcal.feedline.fit import FarEnds, LineProperties
@@ -201,7 +201,7 @@ def _as_baseline_ends(foot: _Foot, then: Quantity) -> tuple[_Foot, _Sight]:
     found = swept.distance_uncertainty_m[last] ** 2 - swept.merged_m[last] ** 2
     of_place = np.sqrt(max(found - (of_velocity * place) ** 2, 0.0) + own**2)
     doubt = velocity * float(np.hypot(of_place / place, foot.doubts[0] / length))
-    if abs(velocity - foot.line.velocity_factor) < REACH * doubt:
+    if abs(velocity - foot.line.velocity_factor) < END_REACH * doubt:
         return foot, seen
     line = replace(foot.line, velocity_factor=velocity)
     line = loss_by_droop(foot.frequency, then.value, line, z_ref=foot.z_ref)
