@@ -14,7 +14,7 @@ from rfcal import defaults
 from rfcal.feedline.changes.comparison import END_UNLIKE, GROWN
 from rfcal.feedline.faults.basis import Band
 from rfcal.feedline.faults.echoes import Echoes
-from rfcal.feedline.faults.end import WHOLE
+from rfcal.feedline.faults.end import OPEN_OR_SHORT
 from rfcal.feedline.faults.events import Events
 from rfcal.feedline.faults.kinds import JOINT, RESISTIVE, STEP, UNCLEAR, UNKNOWN
 from rfcal.maths.bounded import least_squares
@@ -146,7 +146,7 @@ def told_by_passing(events: Events, baseline: Events) -> Events:
     if now is None or np.any(new[1:] < now):
         return events
     itself = events.alike(now, baseline, far) < END_UNLIKE  # what lies behind has changed
-    if itself and events.kind[now] in WHOLE and baseline.kind[far] not in WHOLE:
+    if itself and events.kind[now] in OPEN_OR_SHORT and baseline.kind[far] not in OPEN_OR_SHORT:
         return events  # that came off or is shorted
     m, r = new[0], size[new[0]]
     # a resistance passes (1 - r)^2 there and back, what loses nothing 1 - r^2

@@ -17,7 +17,7 @@ from rfcal.feedline.changes.loss import Lost, beside_end, by_weather, grown
 from rfcal.feedline.changes.shift import SIGNIFICANT, Shift, by_length, find_shift
 from rfcal.feedline.faults.basis import prepare
 from rfcal.feedline.faults.echoes import FLOOR, MARGIN, Echoes, bounces, find_echoes, folded
-from rfcal.feedline.faults.end import EARLY, RINGING, WHOLE
+from rfcal.feedline.faults.end import EARLY, OPEN_OR_SHORT, RINGING
 from rfcal.feedline.faults.events import Events, in_line
 from rfcal.feedline.faults.kinds import LOSSIEST, RESISTIVE, SLOWING, STRETCHES, UNCLEAR, UNKNOWN
 from rfcal.maths.reflection import Complex, Real
@@ -383,5 +383,5 @@ def _change(sweeps: _Sweeps, before: Complex, where: float, size: float) -> Chan
     total &= len(at) < 2 or sweeps.events.alike(at[1], sweeps.baseline, at[0]) < END_ALIKE
     told = UNKNOWN if told in (RINGING, EARLY) else told
     if total and told in UNCLEAR:
-        told, fits = UNKNOWN, [WHOLE]
+        told, fits = UNKNOWN, [OPEN_OR_SHORT]
     return Change(where, what, value[0], value[1], size, told, fits[-1], total)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from rfcal.feedline.changes.loss import Lost
 from rfcal.feedline.changes.shift import Shift, closes
-from rfcal.feedline.faults.end import WHOLE
+from rfcal.feedline.faults.end import OPEN_OR_SHORT
 from rfcal.maths.reflection import Complex
 
 TRIFLE = 0.02
@@ -63,4 +63,4 @@ class Comparison:
 def closed(before: float, was: str, after: float, now: str) -> bool:
     """Whether what lets through what is behind it, by size [1] and kind, does so no more."""
     # by its kind behind a fault too, which keeps part of the wave back
-    return (now in WHOLE and was not in WHOLE) or bool(closes(before, after))
+    return (now in OPEN_OR_SHORT and was not in OPEN_OR_SHORT) or bool(closes(before, after))

@@ -27,7 +27,7 @@ RINGS, FAINTLY = 1 / 3, 0.1
 """What is below this part of the end's echo rings behind it however far, as a long wire does; by a
 narrow band, where an antenna may reflect little, below the second (by simulation)."""
 
-WHOLE = "open", "short"
+OPEN_OR_SHORT = "open", "short"
 """Kinds that an antenna far below its band may be; behind what reflects all no place is seen."""
 
 SPLITS = 2.5, 2.0
@@ -129,7 +129,7 @@ def ringing(events: Events, end: int | None = None) -> np.ndarray:
     late = (behind > 0) & ((behind < near) | (size < far * largest))
     before = np.where(size < RINGS * largest, *SPLITS)
     early = (behind < 0) & (behind > -before) & (size < largest)
-    late &= unclear[end] | (events.kind[end] in WHOLE)
+    late &= unclear[end] | (events.kind[end] in OPEN_OR_SHORT)
     early &= unclear & unclear[end] & (not events.band.narrow)
     return np.asarray(late | early)
 

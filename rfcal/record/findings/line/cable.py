@@ -8,7 +8,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.feedline.changes.loss import LEAST_DB, SURELY, Lost
-from rfcal.feedline.faults.end import WHOLE, sooner_end
+from rfcal.feedline.faults.end import OPEN_OR_SHORT, sooner_end
 from rfcal.feedline.faults.kinds import FULL, ON_AXIS, RESISTIVE, TWIN
 from rfcal.feedline.measure import FASTEST
 from rfcal.findings import Finding
@@ -43,7 +43,7 @@ def or_end(state: LineState, strong: np.ndarray, rings: bool) -> tuple[str, str]
     if not (may_be and 0 < fits <= FASTEST):
         return "", ""
     whole = now.size[last] > 1 - FULL
-    whole |= bool({now.kind[last], *now.fits[last][:1]} & set(WHOLE))
+    whole |= bool({now.kind[last], *now.fits[last][:1]} & set(OPEN_OR_SHORT))
     other = say.LINE_OR_END.format(place=place, fits=fits, stated=stated)
     if state.end is not None or (whole and not rings):
         return "", say.LINE_OR_TYPE.format(other=other)

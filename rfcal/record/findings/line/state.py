@@ -9,7 +9,7 @@ from rfcal.feedline.changes.compare import WINDOW_EDGE
 from rfcal.feedline.changes.comparison import TRIFLE, Change
 from rfcal.feedline.changes.shift import Shift
 from rfcal.feedline.faults.echoes import TOTAL
-from rfcal.feedline.faults.end import WHOLE, more_than_all, strongest_on
+from rfcal.feedline.faults.end import OPEN_OR_SHORT, more_than_all, strongest_on
 from rfcal.feedline.faults.events import FAULT, Events
 from rfcal.feedline.faults.kinds import SLOWING, UNCLEAR
 from rfcal.findings import Finding, quoted, size_words
@@ -140,7 +140,7 @@ def _moved_words(state: LineState, shift: Shift) -> str:
     size = plus_minus(abs(shift.size), max(doubt, verdict.LEAST_MOVE))
     now = state.now
     last = state.end if state.end is not None else int(np.argmax(now.size))
-    ends = now.size[last] > TOTAL or (*now.fits[last], "")[0] in WHOLE
+    ends = now.size[last] > TOTAL or (*now.fits[last], "")[0] in OPEN_OR_SHORT
     return say.LINE_LONGER.format(
         place=place if shift.from_m is None else f"{shift.from_m:.1f} m",
         other="" if shift.or_m is None else say.LINE_OR_FROM.format(place=shift.or_m),

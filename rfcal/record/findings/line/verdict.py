@@ -9,7 +9,7 @@ import numpy as np
 
 from rfcal.feedline.changes.behind import START
 from rfcal.feedline.changes.comparison import TRIFLE
-from rfcal.feedline.faults.end import WHOLE, more_than_all, strongest_on
+from rfcal.feedline.faults.end import OPEN_OR_SHORT, more_than_all, strongest_on
 from rfcal.feedline.faults.events import FAULT
 from rfcal.feedline.faults.kinds import MISMATCH, RESISTIVE, STEP, UNCLEAR
 from rfcal.findings import size_words
@@ -111,14 +111,14 @@ def kind_words(state: LineState, distance_m: float, kind: str, fits: tuple[str, 
     told = fits == (kind,) if len(names) == 1 else resistive == set(names)
     begins = resistive and not told and not set(say.LINE_STRETCH) & set(names)
     names += (STEP,) * bool(begins and not _ends_whole(state))
-    names += (WET,) * (now.band.narrow and bool(set(names) - set(WHOLE)))
+    names += (WET,) * (now.band.narrow and bool(set(names) - set(OPEN_OR_SHORT)))
     if len(names) > MOST_FIT:
         return say.LINE_ANY if now.band.narrow else say.LINE_KINDS["unknown"]
     if len(names) < 2:
         kind = names[0] if names else kind
         may_end = kind == MISMATCH and at is not None and at not in before_end(state)
         return say.LINE_MAYBE_END if may_end else say.LINE_KINDS.get(kind, f"a {kind}")
-    known = {end: say.LINE_BEHIND_LOSS.format(kind=say.LINE_FITS[end]) for end in WHOLE}
+    known = {end: say.LINE_BEHIND_LOSS.format(kind=say.LINE_FITS[end]) for end in OPEN_OR_SHORT}
     means = say.LINE_FITS | (known if state.loss_known else {})
     *some, last = [means.get(name, f"a {name}") for name in dict.fromkeys(names)]
     return " or ".join(filter(None, [", ".join(some), last]))
@@ -126,7 +126,7 @@ def kind_words(state: LineState, distance_m: float, kind: str, fits: tuple[str, 
 
 def _ends_whole(state: LineState) -> bool:
     """Whether an end that reflects all tells by its size what takes up power before it."""
-    return bool(set(WHOLE) & set(state.now.kind))
+    return bool(set(OPEN_OR_SHORT) & set(state.now.kind))
 
 
 def before_end(state: LineState) -> list[int]:
@@ -279,7 +279,7 @@ def end_place(state: LineState) -> tuple[str, str]:
     note = {"seen": seen, "length_m": stated} if off else {}
     closed = found and any(change.closed for change in found.changes)
     moved = note and found and found.shift and found.shift.between_m
-    if not (now.kind[at] in WHOLE or closed or moved):
+    if not (now.kind[at] in OPEN_OR_SHORT or closed or moved):
         words = say.LINE_END_SEEN.format(seen=plus_minus(seen, of_seen))
         return place, words if note else ""
     place = f"{plus_minus(seen, of_seen)} m"
