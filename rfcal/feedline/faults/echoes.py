@@ -38,7 +38,7 @@ OF_END, LAST = 0.4, 0.9
 """What rings behind a line's end comes back with less than the first of these parts of what is
 strongest from the second part of its length on (by simulation)."""
 
-FLOOR = 0.01
+DIM = 0.01
 """Transmission [1] up to a place that is reckoned with at least."""
 
 DYNAMIC_DB, MOST = 54.0, 12
@@ -203,7 +203,7 @@ def _bounced(echoes: Echoes, real: np.ndarray, judged: np.ndarray) -> tuple[Real
         # what is in series passes 1 - r, what is in shunt 1 + r, there and back: |1 -+ r|^2
         own[m], passed = abs(r), (1 - abs(r.real)) ** 2 + r.imag**2
         through *= passed if real[m] and own[m] < TOTAL else 1.0
-        beyond[m] = 1 / max(through, FLOOR)
+        beyond[m] = 1 / max(through, DIM)
     (i, j, k), place = bounces(d)
     # j and k in either order are two ways; one of them may be a bounce, and leads to the next
     made = real[i] & (own[i] < TOTAL) & judged[j] & judged[k] & (real[j] | real[k])
