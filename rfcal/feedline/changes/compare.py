@@ -16,7 +16,7 @@ from rfcal.feedline.changes.comparison import END_ALIKE, TRIFLE, Change, Compari
 from rfcal.feedline.changes.loss import Lost, beside_end, by_weather, grown
 from rfcal.feedline.changes.shift import SIGNIFICANT, Shift, by_length, find_shift
 from rfcal.feedline.faults.basis import prepare
-from rfcal.feedline.faults.echoes import DIM, MARGIN, Echoes, bounces, find_echoes, folded
+from rfcal.feedline.faults.echoes import DIM, EXCESS, Echoes, bounces, find_echoes, folded
 from rfcal.feedline.faults.end import EARLY, OPEN_OR_SHORT, RINGING
 from rfcal.feedline.faults.events import Events, in_line
 from rfcal.feedline.faults.kinds import LOSSIEST, RESISTIVE, SLOWING, STRETCHES, UNCLEAR, UNKNOWN
@@ -336,7 +336,7 @@ def _places(sweeps: _Sweeps, distance: Real, size: Real) -> Real:
     sizes = np.abs(np.concatenate([events.reflection, baseline.reflection[gone]]))
     way, bounce_m = bounces(events_m)
     # each of the three carries what the first has let through, there and back; the bounce once
-    bounce = 2 * MARGIN * np.prod(sizes[way], axis=0) / np.maximum(1 - sizes[way[0]], DIM) ** 2
+    bounce = 2 * EXCESS * np.prod(sizes[way], axis=0) / np.maximum(1 - sizes[way[0]], DIM) ** 2
     rings = np.r_[np.isin(events.kind, (RINGING, EARLY)), np.zeros(np.sum(gone), bool)]
     events_m = events_m[(events_m <= sweeps.end_m) & ~rings]
     if np.isfinite(sweeps.end_m) and not np.any(np.abs(events_m - sweeps.end_m) < near):

@@ -30,7 +30,7 @@ NEIGHBOURS = 8.0
 TOTAL = 0.85
 """What reflects more than this [1] lets nothing bounce behind it that would be seen."""
 
-MARGIN, RIVAL = 1.5, 1.5
+EXCESS, RIVAL = 1.5, 1.5
 """An echo is more than a bounce when it is this many times larger than the bounces expected there,
 with noise; two are about as strong within the second."""
 
@@ -236,7 +236,7 @@ def _no_bounces(echoes: Echoes, of_distance: Real, of_size: Real) -> np.ndarray:
         place, expected = _bounced(echoes, real | rival, judged | rival)
         off = np.abs(folded(place - distance[m], band.range))
         explained = expected[off < band.resolution + 3 * of_distance[m]].sum()
-        real[m] = size[m] > MARGIN * explained + allowed[m]
+        real[m] = size[m] > EXCESS * explained + allowed[m]
         judged[m] = True
     return real
 
