@@ -41,7 +41,7 @@ strongest from the second part of its length on (by simulation)."""
 DIM = 0.01
 """Transmission [1] up to a place that is reckoned with at least."""
 
-DYNAMIC_DB, MOST = 54.0, 12
+DYNAMIC_DB, SOUGHT = 54.0, 12
 """Echoes so far below the strongest are left alone [dB], and no more than so many are sought."""
 
 STANDS_OUT = 5.0
@@ -117,7 +117,7 @@ def find_echoes(band: Band, reflection: Complex, known: Sequence[float] | Real =
     floor = 10 ** (-DYNAMIC_DB / 20) * float(np.max(np.abs(band.trace(reflection))))
     while True:
         peak, noise = _strongest(band, left, np.concatenate([distance, refused]), floor)
-        if peak is None or max(distance.size, refused.size) == MOST:
+        if peak is None or max(distance.size, refused.size) == SOUGHT:
             break
         behind = peak > band.range - band.near
         tried = np.append(distance, peak - band.range * behind)

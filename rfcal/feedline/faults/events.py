@@ -12,7 +12,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.feedline.faults.basis import Band, prepare
-from rfcal.feedline.faults.echoes import DYNAMIC_DB, MOST, STANDS_OUT, Echoes, find_echoes, placed
+from rfcal.feedline.faults.echoes import DYNAMIC_DB, SOUGHT, STANDS_OUT, Echoes, find_echoes, placed
 from rfcal.feedline.faults.kinds import GAP, LOSSIEST, SHARE, Reflections, seems_off, tell_kinds
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.line import NEPER_PER_DB, Line
@@ -203,7 +203,7 @@ def _told(
     kept, beside = _parted(echoes, real[np.argsort(-echoes.at_foot()[real])])
     # what lies nearer than the strongest is none of what rings in that, however much does
     nearer = echoes.distance[kept] < np.min(echoes.distance[kept[:1]], initial=np.inf)
-    real = np.sort(kept[nearer | (np.arange(kept.size) < MOST // 2)])
+    real = np.sort(kept[nearer | (np.arange(kept.size) < SOUGHT // 2)])
     distance, of_distance, beside = echoes.distance[real], of_distance[real], beside[real]
     of_size = np.hypot(of_size, of_common)[real]
     phase, by_velocity = _unsure(echoes.band, distance, of_distance, of_velocity, loss_known)
@@ -288,7 +288,7 @@ def _least(echoes: Echoes, seen: Complex, told: Reflections) -> Real:
     whole, left = (float(np.max(np.abs(band.trace(each)))) for each in (seen, echoes.left))
     stays = max(STANDS_OUT * echoes.noise, left, 10 ** (-DYNAMIC_DB / 20) * whole)
     least = np.full(band.grid.size, stays)
-    if (size := told.size * band.fade(told.distance)).size >= MOST // 2:
+    if (size := told.size * band.fade(told.distance)).size >= SOUGHT // 2:
         strongest = told.distance[np.argmax(size)]
         hidden = np.min(size[told.distance >= strongest])
         least[band.grid >= strongest] = max(stays, hidden)
