@@ -16,7 +16,7 @@ from rfcal.feedline.faults.basis import Band
 from rfcal.feedline.faults.echoes import Echoes
 from rfcal.feedline.faults.end import OPEN_OR_SHORT
 from rfcal.feedline.faults.events import Events
-from rfcal.feedline.faults.kinds import JOINT, RESISTIVE, STEP, UNCLEAR, UNKNOWN
+from rfcal.feedline.faults.kinds import JOINTS, RESISTIVE, STEP, UNCLEAR, UNKNOWN
 from rfcal.maths.bounded import least_squares
 from rfcal.maths.reflection import Complex, Real, from_impedance, renormalise, to_impedance
 
@@ -156,7 +156,7 @@ def told_by_passing(events: Events, baseline: Events) -> Events:
     kinds, fits = list(events.kind), list(events.fits)
     could = fits[m] if kinds[m] in UNCLEAR else (kinds[m], STEP) if kinds[m] in RESISTIVE else ()
     open_still = itself and share < PASSES and kinds[m] in RESISTIVE
-    told = [k for k in could if k not in JOINT and (k in RESISTIVE) == (share > PASSES)]
+    told = [k for k in could if k not in JOINTS and (k in RESISTIVE) == (share > PASSES)]
     could = could if open_still else tuple(told)
     if could:
         kinds[m], fits[m] = could[0] if len(could) == 1 else UNKNOWN, could

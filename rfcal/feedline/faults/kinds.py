@@ -101,7 +101,7 @@ KINDS = (
     GAP,
 )
 FORMS = level, rising, falling
-JOINT = "bad joint (a resistance with some inductance)", "wet joint (a leak with some capacitance)"
+JOINTS = "bad joint (a resistance with some inductance)", "wet joint (a leak with some capacitance)"
 """What a place of no one kind may be that goes over the band as one of these."""
 RATIOS, MOSTLY = np.geomspace(0.1, 20.0, 40), 1.5
 """Their reactances that are tried, in parts of the resistance; above the second they pass more."""
@@ -328,7 +328,7 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
     names = tuple(k.name for k in sorted(fits, key=lambda k: not (k.end and seen.lacks[m] > 0)))
     settled = sure and ((one and seen.loss_known) or not fits)
     if settled and not names and goes_on is not None and not narrow:
-        names = tuple(compress(JOINT, seen.joints[:, int(not goes_on), m]))
+        names = tuple(compress(JOINTS, seen.joints[:, int(not goes_on), m]))
     in_line = abs(seen.mean[m].imag) < ON_AXIS * seen.size[m] and seen.size[m] < SMALL
     if settled and not names and seen.loss_known and seen.goes_as[level][m] and in_line:
         # what goes as a resistance and is none, as what comes from beyond it shows
