@@ -90,7 +90,7 @@ GAP = Kind(
     "a broken conductor or a connector not tightened",
     falling,
 )
-KINDS = (
+FAULT_KINDS = (
     Kind("series resistance", "a resistive joint", "", level, resistive=True),
     Kind("shunt resistance", "a leak across the line (a wet joint)", "", level, -1, resistive=True),
     # an antenna far below its resonance is one too
@@ -105,9 +105,9 @@ JOINTS = "bad joint (a resistance with some inductance)", "wet joint (a leak wit
 """What a place of no one kind may be that goes over the band as one of these."""
 RATIOS, MOSTLY = np.geomspace(0.1, 20.0, 40), 1.5
 """Their reactances that are tried, in parts of the resistance; above the second they pass more."""
-RESISTIVE = {kind.name for kind in KINDS if kind.resistive}
-REACTIVE = {kind.name for kind in KINDS if kind.over_band is not level}
-SLOWING = {kind.name for kind in KINDS if kind.over_band is rising}
+RESISTIVE = {kind.name for kind in FAULT_KINDS if kind.resistive}
+REACTIVE = {kind.name for kind in FAULT_KINDS if kind.over_band is not level}
+SLOWING = {kind.name for kind in FAULT_KINDS if kind.over_band is rising}
 """What delays the wave that passes it."""
 
 
@@ -310,7 +310,7 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
     resists = goes_on if goes_on is not None else not total
     could = [
         kind
-        for kind in KINDS
+        for kind in FAULT_KINDS
         if (ends if kind.end else resists if kind.resistive else not total)
         and (kind != GAP or gap is None)
     ]

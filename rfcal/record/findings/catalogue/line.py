@@ -1,6 +1,6 @@
 """The state of a line."""
 
-from rfcal.feedline.faults.kinds import KINDS, STEP, STRETCH
+from rfcal.feedline.faults.kinds import FAULT_KINDS, STEP, STRETCH
 from rfcal.record.findings.catalogue import note, warning
 
 LINE_FAULT = warning("line-fault: line check", "{sentence}")
@@ -173,7 +173,7 @@ LINE_FROM_START = (
     "from the very start the line is of about {ohm:.0f} ohm, not {z0:.3g}: look at the cable's "
     "print"
 )
-LINE_KINDS = {k.name: f"{k.means}, as of {k.like}" if k.like else k.means for k in KINDS} | {
+LINE_KINDS = {k.name: f"{k.means}, as of {k.like}" if k.like else k.means for k in FAULT_KINDS} | {
     "slow change": "a slow change over some length, as of water in the cable",
     "mismatch": "no single simple fault (a damaged length, a stub as of an arrestor, or faults "
     "close together)",
@@ -183,7 +183,7 @@ LINE_KINDS = {k.name: f"{k.means}, as of {k.like}" if k.like else k.means for k 
 """What a kind of fault may be on a line (common practice, no source)."""
 LINE_MAYBE_END = "no single simple fault (an antenna, a damaged length, or faults close together)"
 """The same of what may be the line's end."""
-LINE_FITS = {k.name: k.means for k in KINDS} | {
+LINE_FITS = {k.name: k.means for k in FAULT_KINDS} | {
     STEP: "a step of impedance (other or wet cable from there on)",
     STRETCH.format("lower"): "a stretch of lower impedance (wet, crushed or other cable)",
     STRETCH.format("higher"): "a stretch of higher impedance (chafed, kinked or other cable)",
