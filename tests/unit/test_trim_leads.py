@@ -12,7 +12,7 @@ from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Inductor
 from rfcal.matching.trim import fit as trim_fit
 from rfcal.matching.trim import verdict as trim
-from rfcal.matching.trim.load import KINDS, TUNED, Course
+from rfcal.matching.trim.load import LOAD_CHANGES, TUNED, Course
 from rfcal.maths.reflection import from_impedance, swr
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 from tests import built_networks
@@ -350,7 +350,7 @@ def test_what_a_load_may_have_become_leaves_what_was_measured_as_it_is():
     """Each kind of change is reckoned from the load that was read, however often."""
     load = Quantity(from_impedance(LOAD_OHM), both_axes("device", 3e-4, per_point=True))
     course, measured = Course.of(FREQUENCY, load, 50.0), LOAD_OHM[None].repeat(2, axis=0)
-    times = np.zeros((len(KINDS), 2, 1))
+    times = np.zeros((len(LOAD_CHANGES), 2, 1))
     times[TUNED, 1] = 1.0
     first, second = (course.changed(FREQUENCY, measured, times) for _ in range(2))
     assert np.array_equal(measured[1], LOAD_OHM)

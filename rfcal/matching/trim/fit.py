@@ -16,7 +16,7 @@ from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import MOST_ADDED, strayed
-from rfcal.matching.trim.load import FLOOR, JOINT, KINDS, Course
+from rfcal.matching.trim.load import FLOOR, JOINT, LOAD_CHANGES, Course
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.uncertainty.quantity import Quantity, combine
 
@@ -91,7 +91,7 @@ class Misfit:
     @property
     def losses(self) -> int:
         """Where among the unknowns the losses begin."""
-        return self.parts + len(KINDS)
+        return self.parts + len(LOAD_CHANGES)
 
     @property
     def own(self) -> int:

@@ -10,7 +10,7 @@ from rfcal.matching.network import part_value
 from rfcal.maths.reflection import Complex, Real, to_impedance
 from rfcal.uncertainty.quantity import Quantity
 
-WHOLE, STRAY, MORE_R, MORE_X, TUNED = KINDS = range(5)
+WHOLE, STRAY, MORE_R, MORE_X, TUNED = LOAD_CHANGES = range(5)
 """All of it larger, a capacitance across it, R larger, more of X in series with it, and all of its
 course over the band at higher frequencies."""
 JOINT = (MORE_R, MORE_X, TUNED)
