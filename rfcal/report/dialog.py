@@ -5,7 +5,7 @@ from datetime import date
 from rfcal.defaults import CHECK_WORDS, LOAD_OHM
 from rfcal.errors import RfcalError
 from rfcal.record.job import begin
-from rfcal.record.job.begin import KINDS, SHOWS, STEPS, Said
+from rfcal.record.job.begin import SHOWS, STEPS, TO_READ, Said
 from rfcal.report.summary import summary_lines
 
 ASKED = {
@@ -85,7 +85,7 @@ def _asked(step: str, said: Said) -> str:
 
 def _beside(step: str, said: Said) -> str:
     """Say what a reading and those before come to; a doubt where a check does not agree."""
-    results = begin.computed(said) if step in KINDS else None
+    results = begin.computed(said) if step in TO_READ else None
     for line in summary_lines(results)[1:] if results else ():
         if not line.startswith("note: "):
             print(f"  {line}")

@@ -13,7 +13,7 @@ from rfcal.errors import RfcalError
 from rfcal.record.files import report_command, write_files
 from rfcal.record.format.keys import FILE
 from rfcal.record.job import begin
-from rfcal.record.job.begin import KINDS, SHOWS, STEPS, Said
+from rfcal.record.job.begin import SHOWS, STEPS, TO_READ, Said
 from rfcal.record.results import Results
 from rfcal.report.figures import chart, style
 from rfcal.report.figures.device import answer_traces
@@ -49,13 +49,13 @@ class ReadingForm(Pictured):
             if step != "shows":
                 self._boxes[step] = _box(NAMES.get(step, step), hint=HINTS.get(step, "R X"))
         self._folder = _box("record's folder", str(folder))
-        self._said = {kind: widgets.HTML() for kind in KINDS}
+        self._said = {kind: widgets.HTML() for kind in TO_READ}
         write = widgets.Button(description="Write the record")
         write.on_click(lambda _: self._write())
         rows: list[widgets.Widget] = []
         for step, box in self._boxes.items():
             box.observe(lambda _: self.judge(), "value")
-            beside = [self._said[step]] if step in KINDS else []
+            beside = [self._said[step]] if step in TO_READ else []
             rows.append(widgets.HBox([box, *beside], layout=wrapping()) if beside else box)
         self.judge()
         # the answer beside the boxes, where it is seen while one types, or under them on a phone
@@ -71,9 +71,9 @@ class ReadingForm(Pictured):
     def judge(self) -> None:
         """Say of each reading what it looks like, and the answer as soon as there is one."""
         said = self.typed()
-        for kind in KINDS:
+        for kind in TO_READ:
             self._boxes[kind].placeholder = " ".join(SHOWS[said["shows"]])
-        good = {s: text for s, text in said.items() if s not in KINDS or self._one(s, said)}
+        good = {s: text for s, text in said.items() if s not in TO_READ or self._one(s, said)}
         self.found, lines = None, [_next(good)]
         try:
             if good["frequency"]:
@@ -134,7 +134,7 @@ def _picture(good: Said, found: Results | None) -> bytes:
     figure = style.new_figure(4.2, 4.2)
     ax = chart.draw_grid(figure.add_subplot())
     raw: list[tuple[str, Any]]
-    raw = [(kind, begin.reflection(kind, good)) for kind in filter(good.get, KINDS)]
+    raw = [(kind, begin.reflection(kind, good)) for kind in filter(good.get, TO_READ)]
     told = [one for device in found.devices for one in answer_traces(device)] if found else []
     if found and all(point is None for _, point in raw):
         raw = [(one.name, one.reading.reflection) for one in found.bench.standards]

@@ -64,7 +64,7 @@ LARGEST = 200
 NO_SIGN, SIZES = "R and X without its sign", "|Z| and SWR"
 SHOWS = {"R and X": ("R", "X"), NO_SIGN: ("R", "|X|"), SIZES: ("|Z|", "SWR")}
 """What a display may show of a reading, and the two numbers that are typed of it."""
-KINDS = ("short", "open", "load", "check", "device", "short again")
+TO_READ = ("short", "open", "load", "check", "device", "short again")
 """What is asked to be read, in this order."""
 STEPS = (
     *("frequency", "shows", "short", "open", "load ohm", "load"),
@@ -126,7 +126,7 @@ def toml_answer(step: str, text: str) -> str:
 
 def record_text(said: Said, title: str, on: date | None = None) -> str:
     """The text of a record of the readings so far, with a comment for each key."""
-    tables = (_table(kind, said) for kind in KINDS if said.get(kind))
+    tables = (_table(kind, said) for kind in TO_READ if said.get(kind))
     return begun_record(title, tables, f"date = {on}\n" if on else "")
 
 
@@ -163,7 +163,7 @@ def reflection(kind: str, said: Said) -> complex | None:
 
 def doubt(step: str, said: Said) -> str:
     """Why an answer looks wrong by itself; nothing where it looks as it should."""
-    if step in KINDS:
+    if step in TO_READ:
         return _judged(step, said)
     value = float(toml_answer(step, said[step])) if step in ABOVE_ZERO else 0.0
     low, high = defaults.CHECK_OHM
