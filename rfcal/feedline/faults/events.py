@@ -13,7 +13,7 @@ from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.feedline.faults.basis import Band, prepare
 from rfcal.feedline.faults.echoes import DYNAMIC_DB, SOUGHT, STANDS_OUT, Echoes, find_echoes, placed
-from rfcal.feedline.faults.kinds import GAP, LOSSIEST, SHARE, Reflections, seems_off, tell_kinds
+from rfcal.feedline.faults.kinds import GAP, GOES_ON, LOSSIEST, Reflections, seems_off, tell_kinds
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.line import NEPER_PER_DB, Line
 
@@ -227,7 +227,7 @@ def _answers(echoes: Echoes, real: np.ndarray) -> tuple[Complex, np.ndarray]:
     """
     band, distance, size = echoes.band, echoes.distance, np.abs(echoes.mean)
     off = (distance - distance[real, None]) / band.resolution
-    near, weak = (off > -1) & (off < RINGS_ON), size < SHARE * size[real, None]
+    near, weak = (off > -1) & (off < RINGS_ON), size < GOES_ON * size[real, None]
     place = np.isin(np.arange(size.size), real)
     own = np.arange(size.size) == real[:, None]
     back = np.exp(2 * distance[real, None] * band.propagation)

@@ -25,7 +25,7 @@ SURE_PHASE = 0.35
 ON_AXIS = 0.3
 """A reflection whose phase is within this of 0 or pi [rad] is taken as that of a resistance, and
 within this of half pi as that of a reactance."""
-BARELY, NEARBY, SHARE = 0.02, 3.0, 0.5
+BARELY, NEARBY, GOES_ON = 0.02, 3.0, 0.5
 """What shows that a line goes on behind an event is larger than the first of these times the event,
 as the analyzer's source match leaves less; and nearer than the second (in resolutions) larger than
 the third times it, as a reflection that varies over the band splits into less."""
@@ -245,7 +245,7 @@ class Reflections:
         """What rings behind each and stands beside it, in parts of it."""
         behind = self.distance - self.distance[:, None]
         ring = (behind > 0) & (behind < NEARBY * self.band.resolution)
-        ring &= self.size < SHARE * self.size[:, None]
+        ring &= self.size < GOES_ON * self.size[:, None]
         weak = np.sum(np.where(ring, self.size, 0) ** 2, axis=1)
         return np.asarray(np.sqrt(weak + self.beside**2) / self.size)
 
@@ -356,7 +356,7 @@ def _gap(seen: Reflections, m: int, r: complex, through: float) -> bool | None:
 def _goes_on(seen: Reflections, m: int, passed: float, through: float) -> bool | None:
     """Whether what lies behind event m shows a resistance before it; None if nothing is seen."""
     near, beyond = seen.apart[m + 1 :] - seen.apart[m] < NEARBY, seen.size[m + 1 :]
-    beyond = np.where(beyond > np.where(near, SHARE, BARELY) * seen.size[m], beyond, 0.0)
+    beyond = np.where(beyond > np.where(near, GOES_ON, BARELY) * seen.size[m], beyond, 0.0)
     if not np.any(beyond):
         return None
     most, largest = passed * (1 + FULL), int(np.argmax(beyond))
