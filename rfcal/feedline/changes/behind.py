@@ -16,7 +16,7 @@ from rfcal.feedline.faults.basis import Band
 from rfcal.feedline.faults.echoes import Echoes
 from rfcal.feedline.faults.end import OPEN_OR_SHORT
 from rfcal.feedline.faults.events import Events
-from rfcal.feedline.faults.kinds import JOINTS, RESISTIVE, STEP, UNCLEAR, UNKNOWN
+from rfcal.feedline.faults.kinds import JOINTS, RESISTIVE, UNCLEAR, UNKNOWN, Z_STEP
 from rfcal.maths.bounded import least_squares
 from rfcal.maths.reflection import Complex, Real, from_impedance, renormalise, to_impedance
 
@@ -154,7 +154,7 @@ def told_by_passing(events: Events, baseline: Events) -> Events:
     if not (abs(share) < PASSES or TAKES < share < MOST):
         return events
     kinds, fits = list(events.kind), list(events.fits)
-    could = fits[m] if kinds[m] in UNCLEAR else (kinds[m], STEP) if kinds[m] in RESISTIVE else ()
+    could = fits[m] if kinds[m] in UNCLEAR else (kinds[m], Z_STEP) if kinds[m] in RESISTIVE else ()
     open_still = itself and share < PASSES and kinds[m] in RESISTIVE
     told = [k for k in could if k not in JOINTS and (k in RESISTIVE) == (share > PASSES)]
     could = could if open_still else tuple(told)
@@ -185,5 +185,5 @@ def told_at_start(seen: Complex, z_ref: float, events: Events) -> Events:
     if not left[0] < LESS * left[1]:
         return events
     kinds = list(events.kind)
-    kinds[at] = STEP
+    kinds[at] = Z_STEP
     return replace(events, kind=tuple(kinds))

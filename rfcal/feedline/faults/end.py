@@ -7,7 +7,7 @@ import numpy as np
 
 from rfcal.feedline.faults.basis import NEAREST
 from rfcal.feedline.faults.events import RINGS_ON, Events
-from rfcal.feedline.faults.kinds import MISMATCH, RESISTIVE, STEP, UNCLEAR
+from rfcal.feedline.faults.kinds import MISMATCH, RESISTIVE, UNCLEAR, Z_STEP
 from rfcal.maths.reflection import Real
 from rfcal.models.line import SPEED_OF_LIGHT
 
@@ -194,7 +194,7 @@ def behind_end(events: Events, end: int | None, length_m: float) -> Events:
         behind = (other > 0) | (behind & (other < 0)) | ringing(events, end)
         early = behind & (events.distance_m < events.distance_m[end] - events.band.near)
         # what rings behind it does not make the end a resistance on the way
-        kinds[end] = MISMATCH if kinds[end] in (*RESISTIVE, STEP) else kinds[end]
+        kinds[end] = MISMATCH if kinds[end] in (*RESISTIVE, Z_STEP) else kinds[end]
     near = events.band.narrow & (np.abs(off) < events.band.near) & (np.arange(off.size) != end)
     of_place = events.distance_uncertainty_m
     beside = np.minimum(np.abs(off) / (2 if end is None else 4), BLENDED * of_place)

@@ -47,7 +47,7 @@ UNSHAPED = 0.2
 below its resonance (standard, by simulation of antennas and gaps)."""
 UNCLEAR = MISMATCH, UNKNOWN = "mismatch", "unknown"
 """Of no kind listed here; and what band, noise, an unknown loss or a twin do not let be told."""
-STEP, SMALL = "step of impedance", 0.4
+Z_STEP, SMALL = "step of impedance", 0.4
 """What reflects as a resistance does and passes more; steps and stretches are told up to this
 reflection [1]: larger ones are as often an end."""
 PHASES = 2.0
@@ -332,7 +332,7 @@ def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) 
     in_line = abs(seen.mean[m].imag) < ON_AXIS * seen.size[m] and seen.size[m] < SMALL
     if settled and not names and seen.loss_known and seen.goes_as[level][m] and in_line:
         # what goes as a resistance and is none, as what comes from beyond it shows
-        return STEP, ()
+        return Z_STEP, ()
     return MISMATCH if settled else UNKNOWN, names
 
 
@@ -405,7 +405,7 @@ def _stretches(seen: Reflections, told: list[Diagnosis]) -> list[Diagnosis]:
         off_alike = abs(r[0] * (1 - r[0] ** 2) + r[1])
         alike = off_alike < share * abs(r[0]) + 3 * np.sum(seen.uncertainty[pair])
         if alike and np.all((seen.size[pair] < SMALL) & (off < ON_AXIS * np.abs(r))):
-            lossless, kind = told[pair] == [(STEP, ())] * 2, stretch(r[0])
+            lossless, kind = told[pair] == [(Z_STEP, ())] * 2, stretch(r[0])
             losing = [f"{'shunt' if each < 0 else 'series'} resistance" for each in r]
             told[pair] = [(kind, ()) if lossless else (UNKNOWN, (kind, each)) for each in losing]
     return told
@@ -425,7 +425,7 @@ def _slow_changes(seen: Reflections, kinds: list[str]) -> list[str]:
     for start, stop in pairwise(sorted({0, last, *breaks})):
         row = [m for m in range(start, stop) if size[m] > DUST * np.max(size[start:stop])]
         rings = start > 0 and size[start - 1] >= FAINT and apart[start] - apart[start - 1] < RUN
-        unclear = [m for m in row if kinds[m] in (*UNCLEAR, STEP)]
+        unclear = [m for m in row if kinds[m] in (*UNCLEAR, Z_STEP)]
         if not rings and len(row) >= 3 and 2 * len(unclear) >= len(row):
             kinds[start:stop] = [SLOW] * (stop - start)
     return kinds

@@ -15,7 +15,7 @@ from rfcal.feedline.changes.loss import Lost, measured_more, more_than_stated
 from rfcal.feedline.faults import end as line_end
 from rfcal.feedline.faults.end import END_REACH, LEAST_LAST
 from rfcal.feedline.faults.events import FAULT, Events, find_events, loss_by_droop
-from rfcal.feedline.faults.kinds import RESISTIVE, STEP, UNCLEAR
+from rfcal.feedline.faults.kinds import RESISTIVE, UNCLEAR, Z_STEP
 from rfcal.feedline.fit import FarEnds, LineProperties
 from rfcal.feedline.measure import (
     FASTEST,
@@ -185,7 +185,7 @@ def _as_baseline_ends(foot: _Foot, then: Quantity) -> tuple[_Foot, _Sight]:
     That is an end in the baseline that is not at the line's stated length; another cable loses
     otherwise, too.
     """
-    foot = replace(foot, ends=(*UNCLEAR, *RESISTIVE, STEP))  # what is sound has no such joint
+    foot = replace(foot, ends=(*UNCLEAR, *RESISTIVE, Z_STEP))  # what is sound has no such joint
     length, seen = foot.line.length_m, foot.look(then)
     if seen.end is not None:  # the length is right
         foot = replace(foot, ends=())

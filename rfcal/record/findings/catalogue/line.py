@@ -1,6 +1,6 @@
 """The state of a line."""
 
-from rfcal.feedline.faults.kinds import FAULT_KINDS, STEP, STRETCH
+from rfcal.feedline.faults.kinds import FAULT_KINDS, STRETCH, Z_STEP
 from rfcal.record.findings.catalogue import note, warning
 
 LINE_FAULT = warning("line-fault: line check", "{sentence}")
@@ -177,14 +177,14 @@ LINE_KINDS = {k.name: f"{k.means}, as of {k.like}" if k.like else k.means for k 
     "slow change": "a slow change over some length, as of water in the cable",
     "mismatch": "no single simple fault (a damaged length, a stub as of an arrestor, or faults "
     "close together)",
-    STEP: "a step of impedance, as of another cable, or of a wet or crushed one",
+    Z_STEP: "a step of impedance, as of another cable, or of a wet or crushed one",
     "unknown": "of a kind that this sweep cannot tell",
 }
 """What a kind of fault may be on a line (common practice, no source)."""
 LINE_MAYBE_END = "no single simple fault (an antenna, a damaged length, or faults close together)"
 """The same of what may be the line's end."""
 LINE_FITS = {k.name: k.means for k in FAULT_KINDS} | {
-    STEP: "a step of impedance (other or wet cable from there on)",
+    Z_STEP: "a step of impedance (other or wet cable from there on)",
     STRETCH.format("lower"): "a stretch of lower impedance (wet, crushed or other cable)",
     STRETCH.format("higher"): "a stretch of higher impedance (chafed, kinked or other cable)",
 }

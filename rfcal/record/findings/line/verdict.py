@@ -11,7 +11,7 @@ from rfcal.feedline.changes.behind import START
 from rfcal.feedline.changes.comparison import TRIFLE
 from rfcal.feedline.faults.end import OPEN_OR_SHORT, more_than_all, strongest_on
 from rfcal.feedline.faults.events import FAULT
-from rfcal.feedline.faults.kinds import MISMATCH, RESISTIVE, STEP, UNCLEAR
+from rfcal.feedline.faults.kinds import MISMATCH, RESISTIVE, UNCLEAR, Z_STEP
 from rfcal.findings import size_words
 from rfcal.maths.reflection import to_impedance
 from rfcal.record.findings.catalogue import line as say
@@ -110,7 +110,7 @@ def kind_words(state: LineState, distance_m: float, kind: str, fits: tuple[str, 
     resistive = RESISTIVE & set(names)
     told = fits == (kind,) if len(names) == 1 else resistive == set(names)
     begins = resistive and not told and not set(say.LINE_STRETCH) & set(names)
-    names += (STEP,) * bool(begins and not _ends_whole(state))
+    names += (Z_STEP,) * bool(begins and not _ends_whole(state))
     names += (WET,) * (now.band.narrow and bool(set(names) - set(OPEN_OR_SHORT)))
     if len(names) > MOST_FIT:
         return say.LINE_ANY if now.band.narrow else say.LINE_KINDS["unknown"]
@@ -140,7 +140,7 @@ def _from_start(state: LineState) -> int | None:
     """Which place is none, as a line of another impedance begins there, at the very start."""
     now = state.now
     first = now.nearest(0.0, START * now.band.resolution)
-    if first is None or now.kind[first] != STEP or now.size[first] < FAULT:
+    if first is None or now.kind[first] != Z_STEP or now.size[first] < FAULT:
         return None
     return first
 
