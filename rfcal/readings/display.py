@@ -34,7 +34,7 @@ APART = 0.04
 POLAR = ("magnitude", "degrees")
 """The two numbers of a display of a reflection."""
 
-STEP = "display step"
+DISPLAY_ROUNDING = "display step"
 """The name of that uncertainty in the budget, after a reading's."""
 
 
@@ -86,7 +86,7 @@ class Options:
         signs = np.array(self.signs)
         own = signs[np.argmin(np.abs(off), axis=0)]
         around = np.where(own == 0, np.abs(off) < 2 * APART, signs[:, None] == own)
-        spread = spread_effects(f"{found.label}: {STEP}", found.label, off, around)
+        spread = spread_effects(f"{found.label}: {DISPLAY_ROUNDING}", found.label, off, around)
         return replace(found, effects=(*found.effects, *spread))
 
 
@@ -304,7 +304,7 @@ def step_effects(
     by_polar = dict(zip(POLAR, (outward, 1j * np.pi / 180 * reading), strict=True))
     by_swr = outward * (1 - np.abs(reading)) ** 2 / 2  # d|x| = 2 dS / (S + 1)^2
     slopes = {"R": by_r, "X": 1j * by_r, "|Z|": by_z, "SWR": by_swr, **by_polar}
-    name = f"{label}: {STEP}"
+    name = f"{label}: {DISPLAY_ROUNDING}"
     return tuple(
         Effect(name, step / np.sqrt(12) * slopes[number], True, True, influence=(name, number))
         for number, step in steps.items()

@@ -17,7 +17,7 @@ from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
 from rfcal.models.standards import Kind, Standard, Tabulated, with_default_uncertainty
 from rfcal.planning.plan import PLAIN, Blind, Length, Setup
-from rfcal.readings.display import STEP, step_effects
+from rfcal.readings.display import DISPLAY_ROUNDING, step_effects
 from rfcal.readings.sweep import TwoPortSweep
 from rfcal.record.results import Device
 from rfcal.report.figures import chart, style
@@ -66,7 +66,7 @@ def own_setup(device: Device) -> Setup:
     box, raw = inputs.calibration.error_box, inputs.reading.value
     # one ohm on the display, and what its step changed
     ohm, *_ = step_effects("", raw, z_ref, {"R": 1.0})
-    steps = [e.change[at] for e in device.raw.effects if e.source.endswith(STEP)]
+    steps = [e.change[at] for e in device.raw.effects if e.source.endswith(DISPLAY_ROUNDING)]
     lines = []
     for number, (element, step) in enumerate(zip(device.between, inputs.path, strict=True), 1):
         known = element.known_by

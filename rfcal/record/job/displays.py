@@ -15,7 +15,7 @@ from rfcal.measurement.deembedding import Step, path_map
 from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.undecided import Possible, Undecided, by_rise, possible, remaining, undecided
 from rfcal.models.interpolation import same_grid
-from rfcal.readings.display import STEP, Options, size_range
+from rfcal.readings.display import DISPLAY_ROUNDING, Options, size_range
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.readings.signs import about_signs, own_doubt
@@ -90,7 +90,7 @@ def least_moved(moved: Moved, first: Reading, again: Reading, z_ref: float) -> M
     if not gaps:
         return moved
     most = np.take_along_axis(np.array(gaps), np.argmax(np.abs(gaps), axis=0)[None], axis=0)[0]
-    effects = (e for e in moved.change.effects if not e.source.endswith(STEP))
+    effects = (e for e in moved.change.effects if not e.source.endswith(DISPLAY_ROUNDING))
     return replace(moved, change=Quantity(most + 0j, tuple(effects)), at_least=True)
 
 
