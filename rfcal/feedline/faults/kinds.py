@@ -58,9 +58,9 @@ ALIKE, ALIKE_BY_GUESS = 0.1, 0.4
 FAINT, RUN, DUST = 0.1, 4.0, 0.2
 """Three or more reflections below the first [1], no further apart than the second (in resolutions)
 and none below the third times the largest, can be one slow change."""
-SLOW, STRETCH = "slow change", "stretch of {} impedance"
+SLOW, STRETCH_OF = "slow change", "stretch of {} impedance"
 """Of several places in a row, as water makes it, and between two of them."""
-STRETCHES = {STRETCH.format(impedance) for impedance in ("lower", "higher")}
+STRETCHES = {STRETCH_OF.format(impedance) for impedance in ("lower", "higher")}
 
 
 @dataclass(frozen=True, eq=False)
@@ -291,7 +291,7 @@ def _tell_each(seen: Reflections) -> list[Diagnosis]:
 
 def stretch(r: float) -> str:
     """A stretch that begins or ends where that is reflected."""
-    return STRETCH.format("lower" if r < 0 else "higher")
+    return STRETCH_OF.format("lower" if r < 0 else "higher")
 
 
 def _told(seen: Reflections, m: int, r: complex, passed: float, through: float) -> Diagnosis:

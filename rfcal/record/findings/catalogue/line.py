@@ -1,6 +1,6 @@
 """The state of a line."""
 
-from rfcal.feedline.faults.kinds import FAULT_KINDS, STRETCH, Z_STEP
+from rfcal.feedline.faults.kinds import FAULT_KINDS, STRETCH_OF, Z_STEP
 from rfcal.record.findings.catalogue import note, warning
 
 LINE_FAULT = warning("line-fault: line check", "{sentence}")
@@ -138,9 +138,9 @@ LINE_BEYOND = (
     "{stated:.2f}"
 )
 LINE_STRETCH = {
-    STRETCH.format("lower"): "if it is wet, it is so from {start:.1f} m on to between "
+    STRETCH_OF.format("lower"): "if it is wet, it is so from {start:.1f} m on to between "
     "{near:.1f} and {far:.1f} m",
-    STRETCH.format("higher"): "if it is a piece of other cable, of some {ohm:.2g} ohm, it "
+    STRETCH_OF.format("higher"): "if it is a piece of other cable, of some {ohm:.2g} ohm, it "
     "goes from {start:.1f} m on to {far:.1f} m as this cable counts",
 }
 LINE_SILENT = (
@@ -185,8 +185,8 @@ LINE_MAYBE_END = "no single simple fault (an antenna, a damaged length, or fault
 """The same of what may be the line's end."""
 LINE_FITS = {k.name: k.means for k in FAULT_KINDS} | {
     Z_STEP: "a step of impedance (other or wet cable from there on)",
-    STRETCH.format("lower"): "a stretch of lower impedance (wet, crushed or other cable)",
-    STRETCH.format("higher"): "a stretch of higher impedance (chafed, kinked or other cable)",
+    STRETCH_OF.format("lower"): "a stretch of lower impedance (wet, crushed or other cable)",
+    STRETCH_OF.format("higher"): "a stretch of higher impedance (chafed, kinked or other cable)",
 }
 """The same in a list of those that fit."""
 LINE_ANY = "of a kind that so narrow a band cannot tell (a joint, a kink, water, other cable)"
