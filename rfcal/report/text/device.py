@@ -33,7 +33,7 @@ TOLD_SHARE = 0.005
 """Of a variance, from which a source has a line."""
 SOUND = 0.85
 """Share of a check's points inside the 95 % region from which it agrees without a remark."""
-UNKNOWN = "R and X are unknown"
+R_X_UNKNOWN = "R and X are unknown"
 
 
 def answers(device: Device) -> list[Answer]:
@@ -46,9 +46,9 @@ def answer_lines(results: Results, device: Device) -> list[str]:
     """R and X at the frequency asked for, and what belongs to them, in lines."""
     told, at, again = answers(device), device.answer, read_again(results).items()
     ohms = [f"R {one.resistance}, X {one.reactance}" for one in told]
-    ohm = UNKNOWN if ohms == ["R unknown, X unknown"] else ", or ".join(ohms)
+    ohm = R_X_UNKNOWN if ohms == ["R unknown, X unknown"] else ", or ".join(ohms)
     swr = f"SWR {', or '.join(dict.fromkeys(str(one.swr) for one in told))}"
-    each = "" if ohm == UNKNOWN else ", each to 95 %"
+    each = "" if ohm == R_X_UNKNOWN else ", each to 95 %"
     raw = _raw_words(device)
     sources = "; ".join(f"{part}: {source}" for part, source in largest(device.budget, at))
     lines = (
