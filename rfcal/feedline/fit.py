@@ -30,7 +30,7 @@ LEAST_DB = 0.05
 """A line of less conductor loss at 1 MHz [dB per 100 m] has a skin effect that is developed."""
 MOST_LOSS = 7.0
 """Of a line whose end is still seen, one way [Np]."""
-EXCHANGED = (
+ENDS_EXCHANGED = (
     "the far end's sweeps are half a turn off at zero frequency: look whether open and short are "
     "exchanged, or sweep in smaller steps if the line is long"
 )

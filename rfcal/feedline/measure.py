@@ -13,7 +13,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.errors import CalibrationError, NotThisLineError
 from rfcal.feedline.fit import (
-    EXCHANGED,
+    ENDS_EXCHANGED,
     NO_LINE,
     OR_FAULT,
     FarEnds,
@@ -131,7 +131,7 @@ def _best(swept: FarEnds, velocity: float, length_m: float | None) -> LineProper
     if one_end and not best.fits:
         raise NotThisLineError(NO_LINE + OR_FAULT)
     if not one_end and (narrow or not best.fits) and _exchanged(best, swept):
-        raise NotThisLineError(EXCHANGED)
+        raise NotThisLineError(ENDS_EXCHANGED)
     least = best.expected_residual if one_end else 0.0
     rivals = _rivals(best, others, least)
     if length_m is not None:
