@@ -20,7 +20,7 @@ from rfcal.matching.trim.load import FLOOR, JOINT, LOAD_CHANGES, Course
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.uncertainty.quantity import Quantity, combine
 
-FAR = 0.7
+LOG_RANGE = 0.7
 """Changes are sought within this range of the logarithm of the value."""
 BEYOND = 10.0
 """Beyond this a logarithm makes no difference any more: the part is missing or shorted."""
@@ -292,7 +292,7 @@ class Misfit:
         points, parts = self.frequency.size, np.arange(self.parts)
         thin = self.at_points(np.arange(0, points, -(-points // ENOUGH)))
         starts = np.zeros((self.parts, SCAN, self.size))
-        starts[parts, :, parts] = np.linspace(-FAR, FAR, SCAN)
+        starts[parts, :, parts] = np.linspace(-LOG_RANGE, LOG_RANGE, SCAN)
         flat = starts.reshape(-1, self.size)
         left = thin.solve(flat, thin.free([[]] * len(flat)), 1)[1].reshape(-1, SCAN)
         # a changed load is sought from where it has not

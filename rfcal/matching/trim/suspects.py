@@ -7,7 +7,7 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.matching.network import NetworkElement, part_value
-from rfcal.matching.trim.fit import FAR
+from rfcal.matching.trim.fit import LOG_RANGE
 from rfcal.matching.winding import Winding, wound
 from rfcal.uncertainty.words import about
 
@@ -56,7 +56,7 @@ class Suspect:
     @property
     def far(self) -> bool:
         """Whether it is so far off that it is no part: one is missing, or was not connected."""
-        return not np.exp(-FAR) <= 1 + self.change <= np.exp(FAR)
+        return not np.exp(-LOG_RANGE) <= 1 + self.change <= np.exp(LOG_RANGE)
 
     @property
     def half_percent(self) -> float:
