@@ -29,7 +29,7 @@ SCAN, ENOUGH = 25, 15
 OWN = 0.5
 """Standard deviation of a coil's own capacitance, in parts of what its winding is reckoned to have
 (common practice, no source)."""
-LOSSY = 0.02
+UNIT_LOSS = 0.02
 """What a unit of loss adds to one over the Q of a coil or a capacitor [1]."""
 STEP = 1e-6
 """By which derivatives are taken, of an unknown and of a reflection [1]."""
@@ -139,7 +139,7 @@ class Misfit:
             self.network.with_values([value * ratio for value, ratio in pairs]).elements
         )
         added = x.T[self.told : self.own].reshape(-1, 2, len(x), 1) * self.added
-        lost = LOSSY * x.T[self.losses : self.told, :, None]
+        lost = UNIT_LOSS * x.T[self.losses : self.told, :, None]
         for k, one, more in zip(self.lumped, added, lost, strict=True):
             bare: Any = elements[k].part
             elements[k] = strayed(

@@ -20,7 +20,7 @@ from rfcal.matching.network import Network
 from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import SETTINGS
 from rfcal.matching.trim import suspects
-from rfcal.matching.trim.fit import LOSSY, Misfit
+from rfcal.matching.trim.fit import UNIT_LOSS, Misfit
 from rfcal.matching.trim.load import MOST, UNLIKELY, Course
 from rfcal.matching.trim.suspects import Other, Suspect
 from rfcal.maths.arguments import numbers
@@ -200,8 +200,8 @@ class _Tried:
         """A part that loses more than it should, by one explanation."""
         element = self.fit.network.elements[k]
         part: Any = element.part
-        more, lost = LOSSY * self.unknowns[row, row], 1 / part.q
-        half = 1.96 * LOSSY * float(np.sqrt(self.spreads[row, row, row]))
+        more, lost = UNIT_LOSS * self.unknowns[row, row], 1 / part.q
+        half = 1.96 * UNIT_LOSS * float(np.sqrt(self.spreads[row, row, row]))
         if more <= max(MORE_LOSS * lost, half):
             return None
         figures = 2 if half < KNOWN * (lost + more) else 1
