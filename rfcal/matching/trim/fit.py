@@ -16,7 +16,7 @@ from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import MOST_ADDED, strayed
-from rfcal.matching.trim.load import FLOOR, JOINT, LOAD_CHANGES, Course
+from rfcal.matching.trim.load import JOINT, LOAD_CHANGES, MODEL_ERROR, Course
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.uncertainty.quantity import Quantity, combine
 
@@ -129,7 +129,7 @@ class Misfit:
         at = np.zeros((1, self.size)) if self.at is None else self.at[None]
         through = (self.seen(at, STEP) - self.seen(at))[0] / STEP
         spread = combine(built.value, (load, -through), (built, 1.0)).covariance()
-        return np.linalg.inv(np.linalg.cholesky(spread + FLOOR**2 * np.eye(2)))
+        return np.linalg.inv(np.linalg.cholesky(spread + MODEL_ERROR**2 * np.eye(2)))
 
     def made(self, x: Real) -> Network:
         """The networks of some unknowns (S, n), values of shape (S, 1)."""

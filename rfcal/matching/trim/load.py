@@ -25,7 +25,7 @@ DEGREE = 6
 """Of the polynomial, at most, that a load's course is followed by."""
 UNLIKELY = 1e-3
 """Chance of a misfit, or of common errors, from which on nothing is explained."""
-FLOOR = 1e-4
+MODEL_ERROR = 1e-4
 """Standard deviation of each part of a reflection that is there in any case [1]: how well the model
 can be trusted."""
 
@@ -45,7 +45,7 @@ class Course:
         ohm = to_impedance(load.value, z_ref)
         ends = [frequency[0], max(frequency[-1], frequency[0] + 1)]
         noise = load.own.covariance()
-        deviation = np.sqrt(np.trace(noise, axis1=-2, axis2=-1) / 2 + FLOOR**2)
+        deviation = np.sqrt(np.trace(noise, axis1=-2, axis2=-1) / 2 + MODEL_ERROR**2)
         # d(reflection) = 2 Z0 / (Z + Z0)^2 dZ
         weight = 2 * z_ref / np.abs(ohm + z_ref) ** 2 / deviation
         for degree in range(min(DEGREE, frequency.size - 1) + 1):
