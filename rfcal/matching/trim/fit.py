@@ -16,7 +16,7 @@ from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import MOST_ADDED, strayed
-from rfcal.matching.trim.load import JOINT, LOAD_CHANGES, MODEL_ERROR, Course
+from rfcal.matching.trim.load import COMBINABLE, LOAD_CHANGES, MODEL_ERROR, Course
 from rfcal.maths.reflection import Complex, Real, from_impedance, swr, to_impedance
 from rfcal.uncertainty.quantity import Quantity, combine
 
@@ -221,7 +221,7 @@ class Misfit:
         nothing, and all parts at the end.
         """
         each, parts = [[k] for k in range(self.told)], list(range(self.parts))
-        joint = [self.parts + k for k in JOINT]
+        joint = [self.parts + k for k in COMBINABLE]
         near, left = self._scanned(each)
         # weights once more, through the network and its load as they seem to be
         fit, best = replace(self, at=near[left.argmin()]), near[[left[parts].argmin()]]

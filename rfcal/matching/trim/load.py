@@ -13,7 +13,7 @@ from rfcal.uncertainty.quantity import Quantity
 WHOLE, STRAY, MORE_R, MORE_X, TUNED = LOAD_CHANGES = range(5)
 """All of it larger, a capacitance across it, R larger, more of X in series with it, and all of its
 course over the band at higher frequencies."""
-JOINT = (MORE_R, MORE_X, TUNED)
+COMBINABLE = (MORE_R, MORE_X, TUNED)
 """Those that may come together."""
 LARGER, STRAY_F, MORE_OHM, HIGHER = 0.05, 5e-12, 4.0, 0.012
 """What season, rain, a moved wire or a hand do to a load: larger in parts of itself, a capacitance
