@@ -19,7 +19,7 @@ LARGER, STRAY_F, MORE_OHM, HIGHER = 0.05, 5e-12, 4.0, 0.012
 """What season, rain, a moved wire or a hand do to a load: larger in parts of itself, a capacitance
 across it [F], so much more X beside what it is larger [ohm], and higher in parts of the frequency
 (common practice, no source)."""
-MOST = 3.0
+MOST_TIMES = 3.0
 """Up to so many times that a load has usually changed."""
 DEGREE = 6
 """Of the polynomial, at most, that a load's course is followed by."""

@@ -21,7 +21,7 @@ from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import SETTINGS
 from rfcal.matching.trim import suspects
 from rfcal.matching.trim.fit import UNIT_LOSS, Misfit
-from rfcal.matching.trim.load import MOST, UNLIKELY, Course
+from rfcal.matching.trim.load import MOST_TIMES, UNLIKELY, Course
 from rfcal.matching.trim.suspects import Other, Suspect
 from rfcal.maths.arguments import numbers
 from rfcal.maths.reflection import Real
@@ -191,7 +191,7 @@ class _Tried:
         own = slice(self.fit.parts, self.fit.losses)
         times, variance = self.unknowns[row, own], np.diagonal(self.spreads[row])[own]
         kinds = int(np.count_nonzero(times))
-        if np.hypot.reduce(times) > MOST:
+        if np.hypot.reduce(times) > MOST_TIMES:
             return None
         words = self.fit.course.in_words(times, 1.96 * np.sqrt(variance))
         return Other(words, float(self.misfits[row]) + EACH * (kinds - 1), row, kinds)
