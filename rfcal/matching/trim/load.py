@@ -23,7 +23,7 @@ MOST_TIMES = 3.0
 """Up to so many times that a load has usually changed."""
 DEGREE = 6
 """Of the polynomial, at most, that a load's course is followed by."""
-UNLIKELY = 1e-3
+LEAST_CHANCE = 1e-3
 """Chance of a misfit, or of common errors, from which on nothing is explained."""
 MODEL_ERROR = 1e-4
 """Standard deviation of each part of a reflection that is there in any case [1]: how well the model
@@ -51,7 +51,7 @@ class Course:
         for degree in range(min(DEGREE, frequency.size - 1) + 1):
             curve = Polynomial.fit(frequency, ohm, degree, domain=ends, w=weight)
             left = (np.abs(weight * (ohm - curve(frequency))) ** 2).sum()
-            if left < chdtri(2 * frequency.size, UNLIKELY):
+            if left < chdtri(2 * frequency.size, LEAST_CHANCE):
                 break
         return cls(curve, MORE_OHM + LARGER * float(np.median(np.abs(ohm))))
 

@@ -21,7 +21,7 @@ from rfcal.matching.stock import Stock
 from rfcal.matching.tolerance import SETTINGS
 from rfcal.matching.trim import suspects
 from rfcal.matching.trim.fit import UNIT_LOSS, Misfit
-from rfcal.matching.trim.load import MOST_TIMES, UNLIKELY, Course
+from rfcal.matching.trim.load import LEAST_CHANCE, MOST_TIMES, Course
 from rfcal.matching.trim.suspects import Other, Suspect
 from rfcal.maths.arguments import numbers
 from rfcal.maths.reflection import Real
@@ -135,11 +135,11 @@ class _Tried:
         """All explanations of a fit."""
         from scipy.special import chdtri
 
-        fits = float(chdtri(2 * fit.frequency.size, UNLIKELY))
+        fits = float(chdtri(2 * fit.frequency.size, LEAST_CHANCE))
         fit, unknowns, spreads, misfits = fit.explained()
         # what needs common errors that are unlikely by themselves does not fit either
         common = unknowns[:, fit.own :]
-        odd = (common**2).sum(axis=-1) > chdtri(max(common.shape[1], 1), UNLIKELY)
+        odd = (common**2).sum(axis=-1) > chdtri(max(common.shape[1], 1), LEAST_CHANCE)
         misfits = np.where(odd, np.maximum(misfits, fits), misfits)
         peaks = np.broadcast_to(ampere, fit.parts)
         return cls(fit, unknowns, spreads, misfits, fits, goal, peaks, adjustable)
