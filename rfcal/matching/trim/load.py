@@ -15,7 +15,7 @@ WHOLE, STRAY, MORE_R, MORE_X, TUNED = LOAD_CHANGES = range(5)
 course over the band at higher frequencies."""
 COMBINABLE = (MORE_R, MORE_X, TUNED)
 """Those that may come together."""
-LARGER, STRAY_F, MORE_OHM, HIGHER = 0.05, 5e-12, 4.0, 0.012
+LARGER, LOAD_STRAY_F, MORE_OHM, HIGHER = 0.05, 5e-12, 4.0, 0.012
 """What season, rain, a moved wire or a hand do to a load: larger in parts of itself, a capacitance
 across it [F], so much more X beside what it is larger [ohm], and higher in parts of the frequency
 (common practice, no source)."""
@@ -71,7 +71,7 @@ class Course:
         ohm = ohm + LARGER * times[MORE_R] * ohm.real + 1j * self.more_ohm * times[MORE_X]
         ohm = (1 + LARGER * times[WHOLE]) * ohm
         # Z' = Z / (1 + j w C Z)
-        return ohm / (1 + 2j * np.pi * frequency * STRAY_F * times[STRAY] * ohm)
+        return ohm / (1 + 2j * np.pi * frequency * LOAD_STRAY_F * times[STRAY] * ohm)
 
     def in_words(self, times: Real, half: Real) -> str:
         """A change by so many times, each kind to one or two figures by `half` its 95 % interval.
@@ -83,7 +83,7 @@ class Course:
 
     def _one(self, kind: int, times: float, half: float) -> str:
         more = "more" if times > 0 else "less"
-        unit = (LARGER, STRAY_F, LARGER, self.more_ohm, HIGHER)[kind]
+        unit = (LARGER, LOAD_STRAY_F, LARGER, self.more_ohm, HIGHER)[kind]
         size, width = (unit * max(abs(float(v)), 1e-9) for v in (times, 2 * half))
         size = float(f"{size:.{1 + (np.floor(np.log10(width)) < np.floor(np.log10(size)))}g}")
         percent = f"{100 * size:g} % {'larger' if times > 0 else 'smaller'}"
