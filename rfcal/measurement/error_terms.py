@@ -26,7 +26,7 @@ source): steps in which it turns by a whole turn do not show which way the track
 BACKWARD_S = 35e-12
 """Round trip by which standards of one's own making may hide a delay: 3.5 mm of cable (common
 practice, no source)."""
-SURE = 6.0
+BEYOND_CHANCE = 6.0
 """So many standard deviations off is no chance: once in 10^4 at eleven points, in 10^6 at thirty,
 and as it must be beyond what leads explain too, it takes next to no part of that of a false
 alarm."""
@@ -332,13 +332,13 @@ class Turn:
     @property
     def backward(self) -> bool:
         """Whether it turns anticlockwise, as no delay does."""
-        return self.delay < -max(BACKWARD_S, SURE * self.doubt)
+        return self.delay < -max(BACKWARD_S, BEYOND_CHANCE * self.doubt)
 
     @property
     def half(self) -> bool:
         """Whether it goes back to half a turn at zero frequency, and surely so."""
         known = 2 * np.pi * self.doubt * self.middle < KNOWN_RAD
-        return known and np.pi - abs(self.at_zero) < SURE * KNOWN_RAD
+        return known and np.pi - abs(self.at_zero) < BEYOND_CHANCE * KNOWN_RAD
 
 
 def turn_of(tracking: Complex, frequency: Real, seen: Sequence[Quantity]) -> Turn | None:

@@ -12,9 +12,9 @@ from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.bench import Bench
 from rfcal.measurement.error_terms import (
+    BEYOND_CHANCE,
     KNOWN_RAD,
     LONGEST_S,
-    SURE,
     Calibration,
     implausible,
     turn_of,
@@ -157,7 +157,7 @@ def about_analyzer(case: Case) -> list[Finding]:
         if turn.backward:
             degrees = np.degrees(-2 * np.pi * turn.delay * np.ptp(frequency))
             return [say.ANTICLOCKWISE(degrees=degrees, where=where)]
-        if frequency[-1] < LOW_HZ and turn.delay - SURE * turn.doubt > LONGEST_S:
+        if frequency[-1] < LOW_HZ and turn.delay - BEYOND_CHANCE * turn.doubt > LONGEST_S:
             return [say.UNIT_BY_DELAY(metres=turn.delay / PER_METRE_S, where=where)]
         half, why = turn.half, say.AT_ZERO.format(degrees=abs(np.degrees(turn.at_zero)))
     return [say.HALF_TURN(pair=exchange(calibration).said(1.0), why=why)] if half else []
