@@ -48,7 +48,7 @@ SHARPEST = 100.0
 practice, no source)."""
 LOSSY = 3.0
 """X over R from which loss counts as small [1]."""
-SURE = 3.0
+SURE_RISE = 3.0
 """Standard deviations that X must have risen or fallen by."""
 
 
@@ -273,7 +273,7 @@ def by_rise(frequency: Real, reactance: Real, resistance: Real, doubt: Real) -> 
 
     X and R [ohm] are those of either sign, and so is the doubt of X, shape (2, F).
     """
-    count, unsure = frequency.size, SURE * doubt
+    count, unsure = frequency.size, SURE_RISE * doubt
     between = np.hypot(unsure[:, None, :-1], unsure[None, :, 1:])
     steps = follows(frequency, reactance, resistance, between)
     may_be = np.ones((2, count), bool)

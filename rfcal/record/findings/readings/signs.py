@@ -11,7 +11,7 @@ from rfcal.library.device import Device
 from rfcal.matching.network import part_value
 from rfcal.maths.reflection import Real
 from rfcal.measurement.propagate import impedance, propagate
-from rfcal.measurement.undecided import SURE, by_rise, follows
+from rfcal.measurement.undecided import SURE_RISE, by_rise, follows
 from rfcal.readings.display import as_shown
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings import case
@@ -191,7 +191,7 @@ def _course(device: Device) -> Callable[[NDArray[np.bool_]], bool]:
         change = common[None, :, :, last] - common[:, None, :, first]
         unsure = np.sqrt(own[:, None, first] + own[None, :, last] + np.sum(change**2, axis=2))
         f = device.frequency[at[index]]
-        return follows(f, x[:, index], r[:, index], SURE * unsure, WELL)
+        return follows(f, x[:, index], r[:, index], SURE_RISE * unsure, WELL)
 
     each, over = steps(np.arange(at.size)), steps(np.array([0, at.size - 1]))[..., 0]
     # a fall little by little shows from end to end, where nothing resonates in between
