@@ -8,7 +8,7 @@ from rfcal.maths.reflection import Complex, Real
 
 SMALL = 0.02
 """Size [1] below which a value's turn counts only in part: noise turns small values too."""
-FEWEST = 3
+KNOTS = 3
 """Points below which nothing is interpolated: two say nothing of how values bend between them."""
 SAME = 1e-6
 """Frequencies closer than this, in parts of themselves, are one: files round them."""
@@ -78,9 +78,9 @@ def _require_followed(grid: Real, values: Complex, what: str, cure: str) -> None
 
     Small values turn freely without moving far: only the part of the row's full size counts.
     """
-    if grid.size < FEWEST:
+    if grid.size < KNOTS:
         raise CalibrationError(
-            f"{what} have {grid.size} points, and {FEWEST} or more are needed to take values "
+            f"{what} have {grid.size} points, and {KNOTS} or more are needed to take values "
             "between them: give them at more frequencies, or at the device's own"
         )
     size = np.abs(values)

@@ -16,7 +16,7 @@ from rfcal.errors import ArgumentError, CalibrationError, ReadingError, RecordEr
 from rfcal.findings import grid_words
 from rfcal.maths.bilinear import Bilinear
 from rfcal.maths.reflection import from_impedance
-from rfcal.models.interpolation import FEWEST, reaches, same_grid
+from rfcal.models.interpolation import KNOTS, reaches, same_grid
 from rfcal.readings.csv import AS_FOUND, Layout
 from rfcal.readings.display import Display
 from rfcal.readings.rows import Say, silent
@@ -281,7 +281,7 @@ def _sweeps(folder: Path, say: Say) -> tuple[dict[Sweep, Layout], list[Sweep]]:
         sweep: layout
         for sweep, layout in layouts.items()
         if sweep in largest
-        or (grid.size >= FEWEST and all(reaches(grid, end) for end in sweep.frequency[[0, -1]]))
+        or (grid.size >= KNOTS and all(reaches(grid, end) for end in sweep.frequency[[0, -1]]))
     }
     if len(largest) < 3 or len(taken) < 4:
         at = f" ({len(largest)} have {grid_words(grid)})" if largest else ""
