@@ -27,7 +27,7 @@ CROOKED = 0.2
 
 Found by whole simulated sessions: up to there the intervals of R and X cover 94 % or more.
 """
-HIDDEN = 0.3
+HIDDEN_RADIUS = 0.3
 """Radius of a 95 % region [1] from which the place of what was read on the chart is hardly known,
 and a check that agrees tells little."""
 DOUBTS = {
@@ -64,7 +64,7 @@ MOST_JUDGED = 801
 def about_device(found: Device, case: Case, known: np.ndarray | bool = False) -> list[Finding]:
     """What there is to say about one corrected measurement, `known` where all but a sign is."""
     radius, distance = region_radius(found.reflection), np.abs(1 - found.reflection.value)
-    hidden = radius > HIDDEN
+    hidden = radius > HIDDEN_RADIUS
     # Z = z_ref (1 + x)/(1 - x) is not straight over a region as wide as its distance from 1
     crooked = (radius > CROOKED * distance) & ~hidden
     judged = (say.DEVICE_HIDDEN, hidden & np.logical_not(known)), (say.LOPSIDED, crooked)

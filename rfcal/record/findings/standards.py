@@ -23,7 +23,7 @@ from rfcal.models.standards import Standard
 from rfcal.record.findings.case import KHZ_HZ, USUAL_HZ, Case, Scene, contradict, in_mhz
 from rfcal.record.findings.catalogue import standards as say
 from rfcal.record.findings.catalogue.readings import TYPED_KHZ
-from rfcal.record.findings.devices import HIDDEN, largest_sources
+from rfcal.record.findings.devices import HIDDEN_RADIUS, largest_sources
 from rfcal.record.findings.slips import Slip, exchanges
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check
@@ -198,7 +198,7 @@ def _unseen(slip: Slip, case: Case) -> list[Bilinear]:
 
 def _blunt(check: Check) -> Iterator[Finding]:
     """That it would have shown large errors only, by what lies before it or by the standards."""
-    if (most := np.median(region_radius(check.measured))) > HIDDEN:
+    if (most := np.median(region_radius(check.measured))) > HIDDEN_RADIUS:
         sources = largest_sources(check.measured, check.frequency > 0)
         yield say.CHECK_BLUNT(check=check.name, most=most, sources=sources)
 

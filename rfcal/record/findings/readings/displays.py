@@ -13,7 +13,7 @@ from rfcal.readings.display import Beyond
 from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import readings as say
 from rfcal.record.findings.catalogue.devices import DEVICE_HIDDEN, LOPSIDED
-from rfcal.record.findings.devices import HIDDEN, about_device
+from rfcal.record.findings.devices import HIDDEN_RADIUS, about_device
 from rfcal.record.findings.readings.signs import further, own_doubt, telling_part
 from rfcal.record.format import schema
 from rfcal.record.format.reading import Reading
@@ -140,7 +140,7 @@ def _but_sign(device: Device) -> NDArray[np.bool_]:
     """Where the place on the chart is hardly known, but R is, and X is small of either sign."""
     (r_low, r_high), (low, high) = np.moveaxis(device.interval, 0, -1)
     either = (low <= 0) & (high >= 0) & ~device.two_answers & (r_high <= KNOWN * r_low)
-    return np.asarray(either & (region_radius(device.reflection) > HIDDEN))
+    return np.asarray(either & (region_radius(device.reflection) > HIDDEN_RADIUS))
 
 
 def _about_limit(record: Record) -> list[Finding]:
