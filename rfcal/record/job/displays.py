@@ -27,7 +27,7 @@ from rfcal.uncertainty.derived import Figure, Figures, ends_of
 from rfcal.uncertainty.quantity import Quantity, combine
 from rfcal.uncertainty.significance import far_off
 
-HIDDEN = "what the display does not show"
+UNDISPLAYED = "what the display does not show"
 """The name of that uncertainty in the budget."""
 
 
@@ -218,7 +218,7 @@ def _whole(found: Possible, here: Calibration, make: Callable[[Bench, Sweep], De
     nearest = outermost[0][1]
 
     def joined(own: NDArray[np.bool_]) -> tuple[Device, Figures]:
-        merged = found.merged(here, nearest, HIDDEN, own)
+        merged = found.merged(here, nearest, UNDISPLAYED, own)
         device = make(found.bench.likeliest(), merged)
 
         def one(key: str) -> Figure:

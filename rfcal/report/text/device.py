@@ -9,7 +9,7 @@ from rfcal import defaults
 from rfcal.maths.reflection import Complex, Real
 from rfcal.record.findings.catalogue.readings import SAME_DISAGREES
 from rfcal.record.format.schema import Artefact
-from rfcal.record.job.displays import HIDDEN
+from rfcal.record.job.displays import UNDISPLAYED
 from rfcal.record.results import Check, Device, RereadCheck, Results
 from rfcal.uncertainty.derived import Figure
 from rfcal.uncertainty.words import Answer, complex_ohm, figure_words, plus_minus, value_words
@@ -82,7 +82,7 @@ def largest(budget: Mapping[str, Real], at: int) -> Iterator[tuple[str, str]]:
 
 def _raw_words(device: Device) -> str:
     """What was read, to three digits; nothing where a display left some of it open."""
-    if any(e.source == HIDDEN for e in device.raw.effects):
+    if any(e.source == UNDISPLAYED for e in device.raw.effects):
         return ""
     raw = device.raw.quantity(device.z_ref).value[device.answer]
     ohm = (1 + raw) / (1 - raw) * device.z_ref if raw != 1 else complex(math.inf)
