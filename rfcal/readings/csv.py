@@ -14,7 +14,7 @@ from rfcal.errors import ReadingError
 from rfcal.maths.reflection import Complex, Real, from_impedance
 from rfcal.readings.rows import MOST_POINTS, Say, in_form, numeric_table, silent, text_lines
 
-LARGEST = 1e15
+LARGEST_NUMBER = 1e15
 """Numbers beyond this are slips of the pen, and would overflow later."""
 
 UNITS_HZ = {"frequency_hz": 1.0, "frequency_khz": 1e3, "frequency_mhz": 1e6, "frequency_ghz": 1e9}
@@ -93,10 +93,10 @@ def read_csv(
                 values = [float(cell.replace(",", ".") if comma else cell) for cell in cells]
             except ValueError:
                 values = []
-            if not values or not all(abs(value) <= LARGEST for value in values):
+            if not values or not all(abs(value) <= LARGEST_NUMBER for value in values):
                 many = "three" if len(header) == 3 else f"{len(header)} cells, of which three are"
                 found = f"found {','.join(row)[:60]!r}"
-                why = f"expected {many} finite numbers up to {LARGEST:g}, {found}"
+                why = f"expected {many} finite numbers up to {LARGEST_NUMBER:g}, {found}"
                 raise ReadingError(file, why, number)
             yield number, [values[0] * UNITS_HZ[unit], *values[1:]]
 

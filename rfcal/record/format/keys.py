@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, ClassVar, Self
 
 from rfcal.errors import RecordError
-from rfcal.readings.csv import LARGEST
+from rfcal.readings.csv import LARGEST_NUMBER
 
 FILE = "record.toml"
 
@@ -99,7 +99,7 @@ class Table:
             raise self.fail(key, f"expected a number, found {show(found)}")
         if not isinstance(found, int) and not math.isfinite(found):
             raise self.fail(key, f"expected a finite number, found {show(found)}")
-        if not -LARGEST <= found <= LARGEST:
+        if not -LARGEST_NUMBER <= found <= LARGEST_NUMBER:
             raise self.fail(key, f"{show(found)} is beyond any measurement")
         return float(found)
 
