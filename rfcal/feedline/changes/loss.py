@@ -17,7 +17,7 @@ from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import NEPER_PER_DB, Line
 from rfcal.uncertainty.coverage import K_AXIS
 
-LEAST_DB = 0.3
+AGED_DB = 0.3
 """Loss is told from weather where it is more than this, one way to the end, too."""
 
 EXPLAINED = 0.1
@@ -169,7 +169,7 @@ def by_weather(
     elif not moved and not BENT * abs(share) < np.sign(share) * by_bend < abs(share) / BENT:
         return None
     whole = _whole_db(band, end_m)
-    most = max(LEAST_DB / whole, defaults.NO_WEATHER_LOSS)
+    most = max(AGED_DB / whole, defaults.NO_WEATHER_LOSS)
     doubt = np.hypot(BY_SLOPE * share, by_bend - share)
     share = float(np.clip(share, -most, most))
     c, e = (share * db * NEPER_PER_DB / 100 for db in (line.conductor_db, line.dielectric_db))
@@ -197,7 +197,7 @@ def measured_more(frequency: Real, found: LineProperties, stated: Line) -> Lost 
     usual = float(stated.loss_db_per_100m(middle)[0]) * line.length_m / 100
     doubt = float(np.hypot(found.loss_db(middle)[1][0], defaults.PATH["loss"] * usual))
     lost = Lost(conductor, dielectric, line.length_m, float(middle[0]), doubt, True)
-    if lost.more_db < max(LEAST_DB, K_AXIS * doubt):
+    if lost.more_db < max(AGED_DB, K_AXIS * doubt):
         return None
     return replace(lost, sure=lost.more_db > SURELY * doubt)
 
@@ -209,7 +209,7 @@ def _whole_db(band: Band, end_m: float) -> float:
 
 def _least_db(band: Band, end_m: float) -> float:
     """More loss than this, one way, is no weather [dB]."""
-    return max(LEAST_DB, defaults.NO_WEATHER_LOSS * _whole_db(band, end_m))
+    return max(AGED_DB, defaults.NO_WEATHER_LOSS * _whole_db(band, end_m))
 
 
 def _lost(band: Band, end_m: float, parts: Real, doubt: float, *, sure: bool) -> Lost:

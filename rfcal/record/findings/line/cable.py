@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from rfcal import defaults
-from rfcal.feedline.changes.loss import LEAST_DB, SURELY, Lost
+from rfcal.feedline.changes.loss import AGED_DB, SURELY, Lost
 from rfcal.feedline.faults.end import OPEN_OR_SHORT, sooner_end
 from rfcal.feedline.faults.kinds import FULL, ON_AXIS, RESISTIVE, TWIN
 from rfcal.feedline.measure import FASTEST
@@ -94,7 +94,7 @@ def matched_loss_db(state: LineState) -> tuple[float, float]:
 def is_loss_measured(state: LineState) -> bool:
     """Whether that says more than a bound above."""
     loss, half = matched_loss_db(state)
-    return half < max(MOST_OPEN * loss, LEAST_DB)
+    return half < max(MOST_OPEN * loss, AGED_DB)
 
 
 def lost_words(state: LineState, lost: Lost) -> str:
