@@ -21,7 +21,7 @@ MOST_ADDED = np.array([defaults.LEAD_M * defaults.LEAD_H_PER_M, defaults.STRAY_F
 """To a coil or a capacitor: inductance by its leads [H], and capacitance across it [F]."""
 CHUNK = 128
 """Draws that are reckoned at once."""
-MARGIN = 2.0
+MOST_TOLERANCE = 2.0
 """Tolerances up to which it is told how far a part may be off alone [1]."""
 SETTINGS, SAVED = 13, 0.05
 """Values that are tried of an adjustable part, and what share of networks one must save more than
@@ -263,7 +263,7 @@ def margin(
 
     That is a tenth sharp, `MARGIN` at most, and 0 where the target is missed as drawn.
     """
-    found = [MARGIN]
+    found = [MOST_TOLERANCE]
     for k, (element, by) in enumerate(zip(network.elements, moved, strict=True)):
         off = stock.off(element)
         if element.line is None and k not in adjustable and off:

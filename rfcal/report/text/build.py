@@ -6,7 +6,7 @@ from rfcal import defaults
 from rfcal.matching.network import SECTION, SERIES, NetworkElement, part_value
 from rfcal.matching.parts import Capacitor, Inductor, Stub, preferred, preferred_below
 from rfcal.matching.stock import Stock
-from rfcal.matching.tolerance import MARGIN, Sensitivity
+from rfcal.matching.tolerance import MOST_TOLERANCE, Sensitivity
 from rfcal.matching.winding import wound
 from rfcal.record.format.match import MatchRequest
 from rfcal.record.results import MatchResult, Proposal
@@ -55,7 +55,7 @@ def _part(result: MatchResult, proposal: Proposal, k: int) -> str:
         close = f"; set it last, to the lowest SWR over the band{close}"
     elif element.line is None:
         off = result.request.stock.off(element)
-        alone = _room(proposal.sensitivities[k].room, MARGIN * off)
+        alone = _room(proposal.sensitivities[k].room, MOST_TOLERANCE * off)
         drawn = f" with {proposal.to_set} as drawn" if alone and proposal.to_set else ""
         close = f"{alone}{drawn}{close}"
     if isinstance(element.part, Capacitor):
