@@ -24,7 +24,7 @@ from rfcal.matching.topologies import CHOSEN, TOPOLOGIES, Design, Task
 from rfcal.maths.reflection import swr
 
 T = TypeVar("T")
-NOTHING = Network.of("nothing", [])
+NO_NETWORK = Network.of("nothing", [])
 UNNOTICED = 0.01
 """A part that lowers the largest reflection by less does nothing [1]."""
 ALIKE = 0.05
@@ -218,7 +218,7 @@ def rank(
         found += candidates
         if why and not candidates:
             refused[name] = why
-    height, lost = map(float, NOTHING.heights(*goal.in_band(), goal.target_ohm))
+    height, lost = map(float, NO_NETWORK.heights(*goal.in_band(), goal.target_ohm))
     return Ranking(tuple(found), refused, float(swr(height)), lost, goal.target_swr).ordered()
 
 

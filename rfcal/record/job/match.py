@@ -14,7 +14,7 @@ from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
 from rfcal.matching.goal import Candidate, Goal, judge, step_needed
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Stub
-from rfcal.matching.ranking import NOTHING, Group, Ranking, by_merit, effort, rank
+from rfcal.matching.ranking import NO_NETWORK, Group, Ranking, by_merit, effort, rank
 from rfcal.matching.tolerance import (
     as_built,
     least_lost_db,
@@ -86,7 +86,7 @@ def matched(
     nothing = ranking.nothing_needed
     if found.doubt or not (proposals or nothing):
         return found
-    best = NOTHING if nothing else proposals[0].candidate.network
+    best = NO_NETWORK if nothing else proposals[0].candidate.network
     plane = _plane_swr(before, goal, best, z_ref)
     return replace(found, proposals=tuple(proposals), plane_swr=plane)
 
