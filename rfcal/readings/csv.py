@@ -38,7 +38,7 @@ ANGLE = {"phase", "angle", "ang", "arg", "deg", "degrees", "theta", "θ", "phi",
 PARTS = {"re": "re", "real": "re", "im": "im", "imag": "im", "imaginary": "im"}
 OHMS = {"r": "r_ohm", "rs": "r_ohm", "resistance": "r_ohm"}
 OHMS |= {"x": "x_ohm", "xs": "x_ohm", "reactance": "x_ohm"}
-OHM = {"ohm", "ohms", "ω"}
+OHM_WORDS = {"ohm", "ohms", "ω"}
 OTHER = {"s21", "s12", "s22", "swr", "vswr", "loss", "rl", "rad", "radians"}
 """Words of a header that say what a column is; one of the last says that it is none of ours."""
 WANTED = (
@@ -174,7 +174,7 @@ def _columns(header: Sequence[str]) -> dict[str, str]:
 def _meaning(cell: str) -> str:
     """What a header speaks of, by names of ours; an angle also of what. Empty where unknown."""
     plain = cell.casefold().replace("_", " ")
-    words = set(re.findall(r"\w+", plain)) - OHM
+    words = set(re.findall(r"\w+", plain)) - OHM_WORDS
     unit = re.search(r"[kmg]?hz", plain)
     if unit and ("freq" in plain or "f" in words):
         return f"frequency_{unit[0]}"
