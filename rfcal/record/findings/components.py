@@ -16,7 +16,7 @@ from rfcal.uncertainty.words import figure_words, mhz, value_words
 
 BLIND = 0.1
 """Of |Z|, from which reflection is called blind to it (common practice, no source)."""
-NAMES = {
+VALUE_NAMES = {
     "capacitance": "capacitance",
     "inductance": "inductance",
     "resistance": "resistance",
@@ -36,7 +36,7 @@ NAMES = {
 }
 """A part's values in words."""
 TOLD = {"q": "Q {}", "bandwidth": "bandwidth {}", "resonance": "resonates at {}"}
-TOLD |= {name: f"{NAMES[name]} {{}}" for name in ("delay", "loss")}
+TOLD |= {name: f"{VALUE_NAMES[name]} {{}}" for name in ("delay", "loss")}
 TOLD["self_resonance"] = "resonates with itself at {}"
 """How values stand in the answer that are not told by their name or, the first, by nothing."""
 ANSWER = 3
@@ -56,7 +56,7 @@ def part_words(part: Part) -> str:
     told = [name for name in [*wanted][:ANSWER] if name in part.verdict.figures]
     for name in told or part.verdict.figures:  # whatever is left of a resonator out of sight
         value = value_of(part.verdict.figures[name], lead=not said)
-        words = TOLD.get(name, f"{NAMES[name]} {{}}" if said else "{}").format(value)
+        words = TOLD.get(name, f"{VALUE_NAMES[name]} {{}}" if said else "{}").format(value)
         said.append(words if name != "q" or "resonance" in wanted else f"{words} at {at}")
     return ", ".join(said)
 

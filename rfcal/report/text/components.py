@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from rfcal.defaults import CHOKE_OHM
-from rfcal.record.findings.components import NAMES as VALUES
+from rfcal.record.findings.components import VALUE_NAMES as VALUES
 from rfcal.record.findings.components import article, choke_band, part_words, value_of
 from rfcal.record.results import Part
 from rfcal.report.text.device import NAMES, TWO_ELEMENTS, rows_of
