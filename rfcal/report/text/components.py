@@ -6,13 +6,13 @@ from rfcal.defaults import CHOKE_OHM
 from rfcal.record.findings.components import VALUE_NAMES as VALUES
 from rfcal.record.findings.components import article, choke_band, part_words, value_of
 from rfcal.record.results import Part
-from rfcal.report.text.device import NAMES, TWO_ELEMENTS, rows_of
+from rfcal.report.text.device import FIGURE_NAMES, TWO_ELEMENTS, rows_of
 from rfcal.uncertainty.words import figure_words, mhz
 
 EQUIVALENTS = {
     "resistance": "R in series (ESR)",
     **TWO_ELEMENTS,
-    "q": NAMES["q"],
+    "q": FIGURE_NAMES["q"],
     "dissipation_factor": "dissipation factor",
 }
 """Equivalents at one frequency, in this order."""

@@ -21,7 +21,7 @@ TWO_ELEMENTS = {
     "parallel_inductance": "L in parallel with it",
     "parallel_capacitance": "C in parallel with it",
 }
-NAMES = {
+FIGURE_NAMES = {
     **{"impedance_magnitude": "|Z|", "swr": "SWR", "return_loss": "return loss"},
     **{name: f"as {words}" for name, words in TWO_ELEMENTS.items()},
     "q": "Q",
@@ -165,7 +165,7 @@ def reread_line(reread: RereadCheck) -> str:
 
 def figure_rows(device: Device) -> list[tuple[str, str]]:
     """What is read off the reflection at the answer's frequency, with 95 % intervals."""
-    return [*rows_of(device.figures, NAMES, device.answer)]
+    return [*rows_of(device.figures, FIGURE_NAMES, device.answer)]
 
 
 def rows_of(
