@@ -40,7 +40,7 @@ MODELS = {name: (name,) for name in CIRCUITS} | {
 """Circuits that are tried, by what was asked for."""
 RESONANCES = frozenset({"resonance", "self_resonance"})
 """Figures that are frequencies, which a sweep shows only where it reaches them."""
-SPARE = 2
+SPARE_POINTS = 2
 """Frequencies beyond the number of a circuit's parameters that its fit needs: with fewer nothing
 tells whether it describes the sweep."""
 
@@ -219,7 +219,7 @@ class Verdict:
 def choose(sweep: FitData, model: str = "all") -> Verdict:
     """The circuit that a sweep shows, of all or of those asked for."""
     points = sweep.frequency.size
-    names = [n for n in MODELS[model] if points >= len(CIRCUITS[n].parameters) + SPARE]
+    names = [n for n in MODELS[model] if points >= len(CIRCUITS[n].parameters) + SPARE_POINTS]
     if not names:
         return Verdict(sweep, (), None, reason="points")
     fits, scatter = _fitted(names, sweep)

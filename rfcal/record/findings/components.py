@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from rfcal.components.fit import SPARE
+from rfcal.components.fit import SPARE_POINTS
 from rfcal.defaults import CHOKE_OHM
 from rfcal.findings import Finding, span_mhz
 from rfcal.maths.reflection import Real
@@ -129,7 +129,7 @@ def _refused(part: Part, span: dict[str, object]) -> Finding:
     verdict, name = part.verdict, span["name"]
     if verdict.reason == "points":
         points = verdict.sweep.frequency.size
-        return say.PART_POINTS(name=name, points=points, needed=3 + SPARE)
+        return say.PART_POINTS(name=name, points=points, needed=3 + SPARE_POINTS)
     if verdict.reason == "fixture":
         assert part.fixture is not None
         at = verdict.sweep.answer
