@@ -5,7 +5,7 @@ from datetime import date
 from rfcal.defaults import CHECK_WORDS, LOAD_OHM
 from rfcal.errors import RfcalError
 from rfcal.record.job import begin
-from rfcal.record.job.begin import SHOWS, STEPS, TO_READ, Said
+from rfcal.record.job.begin import DIALOG_STEPS, SHOWS, TO_READ, Said
 from rfcal.report.summary import summary_lines
 
 ASKED = {
@@ -39,7 +39,7 @@ def record_by_questions(title: str, on: date) -> str:
     print("Answer 'back' to return to the previous question.")
     said: dict[str, str] = {}
     # no check is read without its ohms
-    while step := next((s for s in STEPS if s not in said and said.get(f"{s} ohm", s)), ""):
+    while step := next((s for s in DIALOG_STEPS if s not in said and said.get(f"{s} ohm", s)), ""):
         try:
             said[step] = _asked(step, said)
         except _BackError:

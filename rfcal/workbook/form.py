@@ -13,7 +13,7 @@ from rfcal.errors import RfcalError
 from rfcal.record.files import report_command, write_files
 from rfcal.record.format.keys import FILE
 from rfcal.record.job import begin
-from rfcal.record.job.begin import SHOWS, STEPS, TO_READ, Said
+from rfcal.record.job.begin import DIALOG_STEPS, SHOWS, TO_READ, Said
 from rfcal.record.results import Results
 from rfcal.report.figures import chart, style
 from rfcal.report.figures.device import answer_traces
@@ -45,7 +45,7 @@ class ReadingForm(Pictured):
                 layout=widgets.Layout(width=BOX),
             )
         }
-        for step in STEPS:
+        for step in DIALOG_STEPS:
             if step != "shows":
                 self._boxes[step] = _box(NAMES.get(step, step), hint=HINTS.get(step, "R X"))
         self._folder = _box("record's folder", str(folder))

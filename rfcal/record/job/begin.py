@@ -66,7 +66,7 @@ SHOWS = {"R and X": ("R", "X"), NO_SIGN: ("R", "|X|"), SIZES: ("|Z|", "SWR")}
 """What a display may show of a reading, and the two numbers that are typed of it."""
 TO_READ = ("short", "open", "load", "check", "device", "short again")
 """What is asked to be read, in this order."""
-STEPS = (
+DIALOG_STEPS = (
     *("frequency", "shows", "short", "open", "load ohm", "load"),
     *("check ohm", "check", "name", "device", "short again"),
 )
