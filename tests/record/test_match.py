@@ -30,7 +30,7 @@ from rfcal.record.results import Advice
 from rfcal.report.figures import match as match_plots
 from rfcal.report.page import page
 from rfcal.report.text import match as match_words
-from rfcal.report.text.build import TOLD
+from rfcal.report.text.build import BUILDS
 from tests.built_networks import two_port
 from tests.record.conftest import BOX, DEVICE_OHM, FREQUENCY, MATCH, bend, touchstone, write
 from tests.record.test_refusals import refused
@@ -772,7 +772,7 @@ def test_what_a_stub_in_series_needs_is_said_where_it_is_only_listed(asked):
     (result,) = compute(asked).matches
     floating = [i for i, p in enumerate(result.proposals, 1) if p.candidate.network.floats]
     assert floating
-    assert min(floating) > TOLD
+    assert min(floating) > BUILDS
     said = "\n".join(match_words.match_remarks(result))
     assert f"series of network {' and '.join(map(str, floating))}: it floats" in said
     assert "touch nothing" in said

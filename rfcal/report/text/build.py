@@ -12,7 +12,7 @@ from rfcal.record.format.match import MatchRequest
 from rfcal.record.results import MatchResult, Proposal
 from rfcal.uncertainty.words import about
 
-TOLD = 3
+BUILDS = 3
 """Networks of a match table that are drawn, and told how to build."""
 FLOATS = (
     "it floats, so its shield must touch nothing: hang it free and put ferrite cores over it at "

@@ -10,7 +10,7 @@ from rfcal.matching.network import Network
 from rfcal.matching.ranking import Group
 from rfcal.record.findings.match import narrower
 from rfcal.record.results import Advice, MatchResult, Proposal
-from rfcal.report.text.build import TOLD, build_lines
+from rfcal.report.text.build import BUILDS, build_lines
 from rfcal.report.text.remarks import cut_from, half_q, lossy, unstated_power
 from rfcal.uncertainty.words import about, digits, mhz, share_words
 
@@ -226,7 +226,7 @@ def match_lines(result: MatchResult) -> list[str]:
         said.append(
             f"  {i + 1}. {r['network']}: {r['parts']}; {_brings(result, r)}; up to {r['volt']}"
         )
-        if i < TOLD:
+        if i < BUILDS:
             said += [f"     {text}" for text in build_lines(result, proposal)]
         if not (i or result.after):
             said.append(f"     {': '.join(match_check(result))}")

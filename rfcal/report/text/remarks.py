@@ -6,7 +6,7 @@ from rfcal import defaults
 from rfcal.matching.goal import judge
 from rfcal.matching.parts import Inductor
 from rfcal.record.results import MatchResult
-from rfcal.report.text.build import FLOATS, TOLD, power_words
+from rfcal.report.text.build import BUILDS, FLOATS, power_words
 from rfcal.uncertainty.words import about
 
 
@@ -31,7 +31,7 @@ def cut_from(result: MatchResult) -> list[str]:
         f"{float(line.loss_db_per_100m(centre)):.2g} dB per 100 m"
         for line in result.request.stock.lines
     )
-    floating = [str(i) for i, one in enumerate(networks, start=1) if i > TOLD and one.floats]
+    floating = [str(i) for i, one in enumerate(networks, start=1) if i > BUILDS and one.floats]
     return [
         f"stubs and sections are cut from: {'; '.join(said)} (the key `lines` says which "
         "there are; measure yours, for a length is right for its velocity factor only)",
