@@ -18,7 +18,7 @@ from rfcal.readings.csv import LARGEST_NUMBER
 
 FILE = "record.toml"
 
-TOGETHER = ("typed_z_ohm", "typed_swr")
+PAIRED = ("typed_z_ohm", "typed_swr")
 """Two keys that may say of one reading what neither says alone."""
 
 
@@ -220,7 +220,7 @@ class Section:
         table.only((*(key.name for key in self.keys), *self.below))
         names = [key.name for key in self.readings]
         stated = [name for name in names if name in table]
-        if stated != [*TOGETHER] and names and (stated or not table.ahead):
+        if stated != [*PAIRED] and names and (stated or not table.ahead):
             table.one_of(names, "give the raw reading")
         kind = self.kind(table)
         own = [key for key in self.keys if not key.kinds or kind in key.kinds]

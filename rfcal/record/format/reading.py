@@ -8,7 +8,7 @@ from typing import Any
 
 from rfcal.readings.csv import AS_FOUND, DELIMITERS, PAIRS, UNITS_HZ, Layout
 from rfcal.readings.display import Beyond
-from rfcal.record.format.keys import TOGETHER, Key, Placed, Table, as_text, show
+from rfcal.record.format.keys import PAIRED, Key, Placed, Table, as_text, show
 from rfcal.record.format.kinds import Choice, File, Files, OneLine, Rows
 
 
@@ -194,7 +194,7 @@ def read_reading(table: Table, found: dict[str, Any]) -> Reading:
     key = next((key.name for key in READING if key.name in table), "")  # only a plan has none
     sign_known, files = found[X_SIGN.name] == "shown", found["reading"] or ()
     if not sign_known and key not in ("", "typed"):
-        shows = "shows no sign anyhow" if key in TOGETHER else "has the sign"
+        shows = "shows no sign anyhow" if key in PAIRED else "has the sign"
         why = f"this key belongs to typed rows of MHz, R and X, and here is {key}, which {shows}"
         raise table.fail(X_SIGN.name, f"{why}: leave it out")
     for i, row in enumerate(found["typed"] or () if not sign_known else (), start=1):
