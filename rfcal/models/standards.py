@@ -45,7 +45,7 @@ MOST_DELAY_S = 1e-6
 LEAST_LOSS = 1e6
 """Less than any loss of an offset line that is not zero [ohm/s]."""
 _MOST = {"inductance": 1e-3, "capacitance": 1e-6, "resistance": 1e6, "offset_delay": MOST_DELAY_S}
-UNCERTAIN = {
+STANDARD_UNCERTAIN = {
     kind: {"reflection": 1.0, **{k.removeprefix("offset_"): _MOST[k] for k in _MOST if k in said}}
     for kind, said in KINDS.items()
 }
@@ -143,7 +143,7 @@ class Standard(Reflector):
             )
         values |= {name: self._checked(name) for name in ("inductance", "capacitance")}
         values["uncertainty"] = deviations(
-            self.uncertainty, f"a standard of kind '{self.kind}'", UNCERTAIN[self.kind]
+            self.uncertainty, f"a standard of kind '{self.kind}'", STANDARD_UNCERTAIN[self.kind]
         )
         if not isinstance(self.name, str) or not self.name.isprintable():
             raise ArgumentError(f"the name of a standard is a line of text, found {self.name!r}")
@@ -236,7 +236,7 @@ class Standard(Reflector):
         Standard
             Of the same uncertainty.
         """
-        known = set(UNCERTAIN[self.kind]) - {"reflection"}
+        known = set(STANDARD_UNCERTAIN[self.kind]) - {"reflection"}
         choice(parameter, f"what is off of a standard of kind '{self.kind}'", sorted(known))
         drawn(deviation, "by how much it is off")
         name = "offset_delay" if parameter == "delay" else parameter
@@ -318,7 +318,7 @@ class Tabulated(Reflector):
             )
         if not isinstance(self.name, str) or not self.name or not self.name.isprintable():
             raise ArgumentError(f"the name of a table is a line of text, found {self.name!r}")
-        known = deviations(self.uncertainty, "a table", UNCERTAIN[self.kind])
+        known = deviations(self.uncertainty, "a table", STANDARD_UNCERTAIN[self.kind])
         for name, value in {"grid": grid, "values": values, "uncertainty": known}.items():
             object.__setattr__(self, name, value)
 

@@ -6,7 +6,7 @@ from typing import cast
 
 from rfcal import defaults
 from rfcal.findings import grouped
-from rfcal.models.standards import KINDS, MOST_DELAY_S, UNCERTAIN, Kind, Standard
+from rfcal.models.standards import KINDS, MOST_DELAY_S, STANDARD_UNCERTAIN, Kind, Standard
 from rfcal.record.format.keys import Key, Section, Table
 from rfcal.record.format.kinds import OHM, Choice, Coefficients, File, Number, OneLine
 from rfcal.record.format.reading import HOW, NAME, READING, Item, read_reading
@@ -26,10 +26,10 @@ def _usual(what: str) -> str:
 
 def _uncertain(part: str, name: str, of: str, usual: str = "") -> Number:
     """A key for one of `Standard.uncertainty`, of the kinds that have it."""
-    kinds, usual = _with(part, UNCERTAIN), usual or _usual(part)
+    kinds, usual = _with(part, STANDARD_UNCERTAIN), usual or _usual(part)
     if part != "reflection":
         usual = f"by `build`; of a {defaults.BUILD} {usual}"
-    most = UNCERTAIN[kinds[0]][part]
+    most = STANDARD_UNCERTAIN[kinds[0]][part]
     return Number(name, f"uncertainty of {of}", 0.0, most, kinds=kinds, instead=usual)
 
 
