@@ -13,7 +13,7 @@ from rfcal.models.line import Line
 from rfcal.record.results import Device, LineState, Results
 from rfcal.report.figures import chart, style
 from rfcal.uncertainty import coverage, words
-from rfcal.workbook.panel import ONE_OHM, POINTS, Panel, Slider, chart_and_axes, place_of, started
+from rfcal.workbook.panel import ONE_OHM, PLOTTED, Panel, Slider, chart_and_axes, place_of, started
 
 CABLE_SLIDERS = (
     Slider("frequency", "frequency", "MHz", 1.0, 200.0, 1.0, 52.0),
@@ -41,15 +41,15 @@ def cable_panel(own: Device | None = None) -> Panel:
     figure, left, right = chart_and_axes(*labels)
     right.set(xlim=(0, 100), ylim=(-most, most))
     right.axhline(0.0, color=style.TEXT, linewidth=0.8)
-    share = np.linspace(0, 100, POINTS)
+    share = np.linspace(0, 100, PLOTTED)
 
     def draw(frequency, length, velocity_factor, z0, loss, r, x):
         # the loss said is the loss at this frequency: all of it as conductor loss
         line = Line(length, velocity_factor, z0, conductor_db=loss / frequency**0.5)
-        f = np.full(POINTS, frequency * 1e6)
-        through = line.two_port(f, np.linspace(0, length, POINTS))
+        f = np.full(PLOTTED, frequency * 1e6)
+        through = line.two_port(f, np.linspace(0, length, PLOTTED))
         reflection, own = (
-            through.bilinear(ohm).apply(np.full(POINTS, from_impedance(r + 1j * x, ohm)))
+            through.bilinear(ohm).apply(np.full(PLOTTED, from_impedance(r + 1j * x, ohm)))
             for ohm in (defaults.REFERENCE_OHM, z0)
         )
         z = to_impedance(reflection)
@@ -109,7 +109,7 @@ def loss_panel(own: Device | None = None) -> Panel:
     labels = "matched loss of the line, one way [dB]", "half-width of R and X [ohm]"
     figure, left, right = chart_and_axes(*labels)
     right.set(xlim=(0, 15), ylim=(0.1, 1000), yscale="log")
-    losses = np.linspace(0, 15, POINTS)
+    losses = np.linspace(0, 15, PLOTTED)
 
     def draw(loss, uncertainty, r, x):
         reflection = complex(from_impedance(r + 1j * x))
@@ -242,15 +242,15 @@ def fault_panel(own: LineState | None = None) -> Panel:
     figure, ax = style.rows(8.4, 4.0, "distance [m]", "size of reflection [1]")
     ax.set(xlim=(0, 1.5 * line.length_m), ylim=(FLOOR, 2), yscale="log")
     rng = np.random.default_rng(4)
-    noise = 0.0005 * (rng.standard_normal(POINTS) + 1j * rng.standard_normal(POINTS))
+    noise = 0.0005 * (rng.standard_normal(PLOTTED) + 1j * rng.standard_normal(PLOTTED))
 
     def draw(place, ohm, stop, velocity_factor):
-        frequency = np.linspace(1e6, stop * 1e6, POINTS)
+        frequency = np.linspace(1e6, stop * 1e6, PLOTTED)
         swept = _with_fault(line, frequency, place, ohm) + noise
         found = find_events(frequency, swept, replace(line, velocity_factor=velocity_factor))
         size = np.maximum(found.magnitude, FLOOR)
         style.draw_curve(ax, found.band.grid, size, "corrected", "sweep")
-        ax.axvline(place, label="fault", **style.line_look("truth", POINTS))
+        ax.axvline(place, label="fault", **style.line_look("truth", PLOTTED))
         above = 1.25 * np.interp(found.distance_m, found.band.grid, found.magnitude)
         ax.plot(found.distance_m, above, "v", markersize=7, color=style.TEXT, label="found")
         return (

@@ -71,7 +71,7 @@ def chart_and_axes(
     return figure, chart.draw_grid(left, z_ref=z_ref), style.dress(right, x_label, y_label)
 
 
-POINTS = 401
+PLOTTED = 401
 """Points of a curve that is reckoned, not measured."""
 
 ONE_OHM = np.ones(2)
