@@ -44,7 +44,7 @@ EDGE = 36
 LOW_HZ, PER_METRE_S = 1e6, 10e-9
 """Below this an analyzer's own delay turns nothing to speak of, so that only a lead does; and a
 metre's round trip (common practice, no source)."""
-LEAD_M, NEAR_RAD = 3.0, 0.5
+LONG_LEAD_M, NEAR_RAD = 3.0, 0.5
 """Few points show no delay: a tracking so near half a turn is an exchange, or a longer lead than
 this before the standards (common practice, no source)."""
 OTHERS_OHM = (33.0, 75.0, 150.0, 15.0, 300.0)
@@ -147,7 +147,7 @@ def about_analyzer(case: Case) -> list[Finding]:
     if turn is None:
         metres, off = 0.5 / frequency[0] / PER_METRE_S, np.angle(-tracking[0])
         pair = exchange(calibration)
-        half = metres >= LEAD_M and abs(off) <= NEAR_RAD and not {*pair.names} & {*case.stayed}
+        half = metres >= LONG_LEAD_M and abs(off) <= NEAR_RAD and not {*pair.names} & {*case.stayed}
         half = half and bool(_unseen(pair, case))
         why = say.OR_LEAD.format(metres=metres)
     else:
