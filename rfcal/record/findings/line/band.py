@@ -14,7 +14,7 @@ from rfcal.record.findings.catalogue import line as say
 from rfcal.record.results import LineState
 from rfcal.uncertainty.words import about
 
-SHORT_M = 100.0
+SHORT_RANGE_M = 100.0
 """A range below this may be shorter than a feed line is [m] (common practice, no source)."""
 
 COARSE, FINE, LEAST_M = 5.0, 20.0, 1.0
@@ -43,7 +43,7 @@ def farther_words(state: LineState, distance_m: float) -> str:
 def may_fold(state: LineState) -> bool:
     """Whether a line of unknown length may well be longer than the steps show."""
     now = state.now
-    return not state.length_m and now.band.range <= SHORT_M and bool(now.distance_m.size)
+    return not state.length_m and now.band.range <= SHORT_RANGE_M and bool(now.distance_m.size)
 
 
 def hidden_m(state: LineState) -> float:
@@ -95,7 +95,7 @@ def about_range(state: LineState) -> list[Finding]:
     place = float(now.distance_m[np.argmax(now.size)])
     values |= {"place_m": place, "beyond_m": place + now.band.range}
     cures = place + band.needed - band.length < now.band.range
-    values["least_mhz"] = values["step_mhz"] * now.band.range / SHORT_M / 2
+    values["least_mhz"] = values["step_mhz"] * now.band.range / SHORT_RANGE_M / 2
     return [say.LINE_FOLDED(state_it=say.LINE_OR_STATE if cures else "", **values)]
 
 
