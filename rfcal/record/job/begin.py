@@ -52,7 +52,7 @@ NO_CHECK = (
     "no check was found: a resistor's sweep is taken for one by ohms in the name of its file, such "
     "as check-82-ohm.s1p"
 )
-LOAD_OHM = (45.0, 55.0)
+LOADS_OHM = (45.0, 55.0)
 """A resistor between these is taken for the load."""
 MOST = 8
 """Sweeps that are tried as standards: those nearest to the edge and to the centre of the chart."""
@@ -299,7 +299,7 @@ def _sweeps(folder: Path, say: Say) -> tuple[dict[Sweep, Layout], list[Sweep]]:
 def _named(file: str) -> str:
     """The standard that a file's name speaks of, if one."""
     kinds = [kind for kind, own in WORDS.items() if _words(file) & own]
-    like_load = LOAD_OHM[0] <= (_resistance(file) or 0.0) <= LOAD_OHM[1]
+    like_load = LOADS_OHM[0] <= (_resistance(file) or 0.0) <= LOADS_OHM[1]
     told = kinds or ["load"] * like_load
     return told[0] if len(told) == 1 else ""
 
