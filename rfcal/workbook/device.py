@@ -116,7 +116,7 @@ def _panel(
     return Panel(figure, sliders, draw, legend=[places["chart"]], swept=True)
 
 
-DRAWS = 100
+PANEL_DRAWS = 100
 """Draws for the yield that the panel states: enough for the feel of it."""
 
 LARGE = 10.0
@@ -138,9 +138,9 @@ def match_panel(results: Results, asked: MatchResult) -> Panel:
         )
         best = rank(goal, stock=stock, topologies=("L",)).candidates[0]
         rng = np.random.default_rng(1)
-        made = production_yield(goal, best.network, stock, rng, draws=DRAWS)
+        made = production_yield(goal, best.network, stock, rng, draws=PANEL_DRAWS)
         share = words.share_words(made.both, made.standard_uncertainty)
-        many = swr(as_built(best.network, stock, rng, DRAWS).seen(f, z, z_ref=target))
+        many = swr(as_built(best.network, stock, rng, PANEL_DRAWS).seen(f, z, z_ref=target))
         draw_walk(left, best.network, goal, device.z_ref)
         worst = np.quantile(many, 0.95, axis=0)
         style.draw_curve(right, f / 1e6, best.swr, "model", "with it")
