@@ -222,7 +222,7 @@ FAULTY = Line(40.0, 0.85, 50.0, 0.4)
 FLOOR = 1e-4
 """What reflects less is drawn as this [1]."""
 
-FOOT = 0.1
+AT_FOOT = 0.1
 """What `fault_panel` finds within this part of the resolution is the connector at the foot."""
 
 
@@ -265,7 +265,7 @@ def fault_panel(own: LineState | None = None) -> Panel:
 def _places(found: Events) -> str:
     half = coverage.K_AXIS * found.distance_uncertainty_m
     rows = zip(found.distance_m, half, found.kind, np.abs(found.reflection), strict=True)
-    beyond = (row for row in rows if row[0] > FOOT * found.band.resolution)
+    beyond = (row for row in rows if row[0] > AT_FOOT * found.band.resolution)
     said = (
         f"{words.plus_minus(place, off)} m ({kind}, reflects {size:.2g})"
         for place, off, kind, size in beyond
