@@ -17,7 +17,7 @@ from rfcal.readings.rows import MOST_POINTS, Say, in_form, numeric_table, silent
 LARGEST_NUMBER = 1e15
 """Numbers beyond this are slips of the pen, and would overflow later."""
 
-UNITS_HZ = {"frequency_hz": 1.0, "frequency_khz": 1e3, "frequency_mhz": 1e6, "frequency_ghz": 1e9}
+COLUMNS_HZ = {"frequency_hz": 1.0, "frequency_khz": 1e3, "frequency_mhz": 1e6, "frequency_ghz": 1e9}
 """Columns of frequency, and what one of it is [Hz]."""
 PAIRS = {
     ("r_ohm", "x_ohm"): "RI",
@@ -98,7 +98,7 @@ def read_csv(
                 found = f"found {','.join(row)[:60]!r}"
                 why = f"expected {many} finite numbers up to {LARGEST_NUMBER:g}, {found}"
                 raise ReadingError(file, why, number)
-            yield number, [values[0] * UNITS_HZ[unit], *values[1:]]
+            yield number, [values[0] * COLUMNS_HZ[unit], *values[1:]]
 
     try:
         numbers, lines = numeric_table(rows(), file, most, say)
@@ -129,9 +129,9 @@ def _header(text: str, file: str, layout: Layout) -> tuple[int, str, list[str], 
     delimiters = [layout.delimiter] if layout.delimiter else DELIMITERS
     for delimiter, line, row in first_rows(text, delimiters):
         header = [cell.lower() for cell in row]
-        own = {f"frequency_{c}" if f"frequency_{c}" in UNITS_HZ else c: c for c in header}
+        own = {f"frequency_{c}" if f"frequency_{c}" in COLUMNS_HZ else c: c for c in header}
         names = {name: cell.lower() for name, cell in layout.columns.items()} or own
-        unit = next((name for name in UNITS_HZ if name in names), None)
+        unit = next((name for name in COLUMNS_HZ if name in names), None)
         pair = next((pair for pair in PAIRS if set(pair) <= set(names)), None)
         if unit and pair and set(names.values()) <= set(header):
             return line, delimiter, header, {name: names[name] for name in (unit, *pair)}

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from rfcal.readings.csv import AS_FOUND, DELIMITERS, PAIRS, UNITS_HZ, Layout
+from rfcal.readings.csv import AS_FOUND, COLUMNS_HZ, DELIMITERS, PAIRS, Layout
 from rfcal.readings.display import Beyond
 from rfcal.record.format.keys import PAIRED, Key, Placed, Table, as_text, show
 from rfcal.record.format.kinds import Choice, File, Files, OneLine, Rows
@@ -119,13 +119,13 @@ class Columns(Key):
         return isinstance(found, dict) and all(isinstance(v, str) for v in found.values())
 
     def _value(self, table: Table, found: Any) -> dict[str, str]:
-        known = [*UNITS_HZ, *dict.fromkeys(name for pair in PAIRS for name in pair)]
+        known = [*COLUMNS_HZ, *dict.fromkeys(name for pair in PAIRS for name in pair)]
         super()._value(table, found)
         table.inside(found, f"{table.place} {self.name}").only(known)
         pairs = [set(pair) for pair in PAIRS if set(pair) <= set(found)]
-        if len(set(UNITS_HZ) & set(found)) != 1 or len(pairs) != 1 or len(found) != 3:
+        if len(set(COLUMNS_HZ) & set(found)) != 1 or len(pairs) != 1 or len(found) != 3:
             said = "; ".join(" and ".join(pair) for pair in PAIRS)
-            why = f"one of {', '.join(UNITS_HZ)} is needed, and one pair of: {said}"
+            why = f"one of {', '.join(COLUMNS_HZ)} is needed, and one pair of: {said}"
             raise table.fail(self.name, why)
         if len({name.strip().lower() for name in found.values()}) < len(found):
             raise table.fail(self.name, "one column is named twice")
