@@ -261,7 +261,7 @@ def margin(
 ) -> float:
     """How many tolerances each coil or capacitor that is not set may be off alone [1].
 
-    That is a tenth sharp, `MARGIN` at most, and 0 where the target is missed as drawn.
+    That is a tenth sharp, `MOST_TOLERANCE` at most, and 0 where the target is missed as drawn.
     """
     found = [MOST_TOLERANCE]
     for k, (element, by) in enumerate(zip(network.elements, moved, strict=True)):

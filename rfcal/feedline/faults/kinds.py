@@ -1,6 +1,6 @@
 """What kind of fault an echo is: told of one uniform line by size, phase and what lies beyond.
 
-A kind that one place shows by itself is a row of `KINDS`, its name the word that people read;
+A kind that one place shows by itself is a row of `FAULT_KINDS`, its name the word that people read;
 stretches of line and slow changes are what several places tell together.
 """
 
@@ -157,7 +157,7 @@ class Reflections:
 
     @cached_property
     def joints(self) -> np.ndarray:
-        """Which may be each `JOINT`, by all ratios and by those above `MOSTLY`, (2, 2, K)."""
+        """Which of `JOINTS` each may be, by all ratios and by those above `MOSTLY`, (2, 2, K)."""
         each = self._as_joint * np.stack([RATIOS > 0, RATIOS > MOSTLY])[..., None]
         return np.stack([np.any(sign * each > 0, axis=1) for sign in (1, -1)])
 

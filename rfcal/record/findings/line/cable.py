@@ -25,7 +25,7 @@ SLOWED = 0.75
 
 
 MOST_OPEN = 0.75
-"""A loss is not known where this part of it, and `LEAST_DB`, is within its 95 % half-width."""
+"""A loss is not known where this part of it, and `AGED_DB`, is within its 95 % half-width."""
 
 
 def or_end(state: LineState, strong: np.ndarray, rings: bool) -> tuple[str, str]:
