@@ -193,13 +193,13 @@ def test_the_tolerance_of_the_other_parts_is_in_what_is_told_of_one():
     assert np.mean(np.array(pulls) < 1.96) > 0.9
 
 
-def changed(coil, more_ohm, adjustable=()):
+def changed(coil, more_ohm, adjustable=(), goal=GOAL):
     """As told of parts as designed, once a load has more X in series."""
     made, rng, errors = network(DESIGNED[0], coil), np.random.default_rng(1), (0.0, 0.0, 0.0)
     now = LOAD_OHM + 1j * more_ohm
     load = built_networks.measured(rng, from_impedance(LOAD_OHM), errors, "device")
     built = built_networks.measured(rng, made.seen(FREQUENCY, now), errors, "after building")
-    return trim.trim(made, FREQUENCY, load, built, goal=GOAL, adjustable=adjustable), made, now
+    return trim.trim(made, FREQUENCY, load, built, goal=goal, adjustable=adjustable), made, now
 
 
 def test_what_can_be_set_is_set_where_nothing_is_to_be_brought_back():
@@ -212,6 +212,33 @@ def test_what_can_be_set_is_set_where_nothing_is_to_be_brought_back():
     values = np.linspace(0.85, 1.15, 31)[:, None] * 36e-9
     swrs = swr(made.with_values([DESIGNED[0], values]).worst(at, GOAL.load_at(at, now), 50.0))
     assert found.promised_swr == pytest.approx(swrs.min(), abs=0.03)
+
+
+@pytest.mark.parametrize("target", [1.2, 1.3])
+def test_a_setting_that_misses_the_target_still_says_so(target):
+    found = changed(36e-9, 14.0, (1,), replace(GOAL, target_swr=target))[0]
+    missed = f", which still misses {target}" if found.promised_swr > target else ""
+    assert bool(missed) == (target == 1.2)
+    assert found.message.endswith(f"the worst SWR to about {found.promised_swr:.2f}{missed}")
+
+
+def test_a_part_in_doubt_is_set_to_what_is_best_by_the_readings():
+    """Each far setting alone may be too far, and yet the hand finds the lowest on its way."""
+    load, made = from_impedance(LOAD_OHM), network(DESIGNED[0], 47e-9)
+    read, built = (
+        Quantity(seen, both_axes(name, 3e-4, per_point=True))
+        for seen, name in ((load, "device"), (made.seen(FREQUENCY, LOAD_OHM), "built"))
+    )
+    course, designed = Course.of(FREQUENCY, read, 50.0), network(DESIGNED[0], 42e-9)
+    fit = trim_fit.Misfit(designed, FREQUENCY, read, built, 50.0, course, stock.Stock())
+    x, spread, moves = np.zeros(fit.size), np.zeros((fit.size, fit.size)), np.zeros((13, fit.size))
+    x[1], spread[1, 1], moves[:, 1] = np.log(47 / 42), 0.03**2, np.linspace(-0.15, 0.15, 13)
+    true = [worst(network(DESIGNED[0], 47e-9 * times)) for times in np.exp(moves[:, 1])]
+    best, then = fit.mended(GOAL, x, spread, moves)
+    assert best == np.argmin(true) == 2
+    assert then == pytest.approx(min(true))
+    assert np.isnan(fit.mended(GOAL, x, spread, moves[[best]])[1])
+    assert fit.mended(GOAL, x, spread, moves[[4]])[1] > then + 0.05
 
 
 def test_a_load_with_more_in_series_looks_like_the_coil_in_series_with_it():

@@ -5,7 +5,7 @@ about zero, so that a load near the chart's edge, where it is bent, is followed 
 what is new at every point is a weight. So are leads, strays and a coil's own capacitance.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -264,23 +264,24 @@ class Misfit:
         slope[: self.own] = (logs[1:] - logs[0]) / STEP
         return float(logs[0]), float(np.sqrt(slope @ spread @ slope))
 
-    def mended(self, goal: Goal, x: Real, spread: Real, moves: Mapping[int, float]) -> float:
-        """Worst SWR in the goal's band after the hand's moves; nan where they are worth nothing.
+    def mended(self, goal: Goal, x: Real, spread: Real, moves: Real) -> tuple[int, float]:
+        """Which of the hand's moves is best, and the worst SWR in the goal's band after it.
 
-        They are where it is clearly lower, or what was read is clearly brought to the target. Moves
-        are of values' logarithms, by the element's number; by unknowns (n,) and all but a fortieth
-        of what their covariance leaves open.
+        That is nan where no move is worth anything: where it is not clearly lower by the best, nor
+        what was read clearly brought to the target. Moves are of the unknowns, shape (M, n); by
+        unknowns (n,) and all but a fortieth of what their covariance leaves open, each set to its
+        best.
         """
         fit, rng = self.at_points(np.flatnonzero(goal.inside)), np.random.default_rng(0)
         rows = np.vstack([x, rng.multivariate_normal(x, spread, DRAWN, method="eigh")])
-        moved = np.array([moves.get(k, 0.0) for k in range(self.size)])
-        read, now, then = (
+        read, now, *moved = (
             np.abs(from_impedance(to_impedance(seen, self.z_ref), goal.target_ohm)).max(axis=-1)
-            for seen in (fit.built.value, fit.seen(rows), fit.seen(rows + moved))
+            for seen in (fit.built.value, fit.seen(rows), *(fit.seen(rows + one) for one in moves))
         )
+        then, best = np.min(moved, axis=0), int(np.argmin([one[0] for one in moved]))
         lower = min(np.quantile(now - then, 0.025), read - then[0]) > TELLING
         meets = np.quantile(swr(then), 0.975) <= goal.target_swr < swr(read)
-        return float(swr(then[0])) if lower or (meets and then[0] < now[0]) else np.nan
+        return best, float(swr(then[0])) if lower or (meets and then[0] < now[0]) else np.nan
 
     def worst_read(self, goal: Goal) -> float:
         """Worst SWR in the goal's band, as it was read after building."""

@@ -273,13 +273,11 @@ def told(
         return f"{setting or IN_VAIN}: {seem}{or_load}"
     if said := _untouched(verdict, off, load, loss, setting):
         return said
-    again = then = ""
-    if promised and verdict != "undecided":
-        then = f"; that should bring the worst SWR to about {promised:.2f}"
+    again = ""
     # nor can leads be told from more of X in series with the load
     if load or few or verdict == "leads":
         again = (
             f"measure the load again first: a load that has changed would look alike"
             f"{load and f' ({load})'}; if it is as it was, "
         )
-    return f"{again}{_to_do(verdict, off, seem)}{then}"
+    return f"{again}{_to_do(verdict, off, seem)}"

@@ -268,8 +268,15 @@ class _Tried:
         """Worst SWR with some parts mended, by one explanation; as in `Trim`."""
         if self.goal is None:
             return None
-        moves = {s.number: -float(np.log1p(s.in_place[0])) for s in mended}
-        return self.fit.mended(self.goal, self.unknowns[row], self.spreads[row], moves)
+        moves = np.zeros((1, self.fit.size))
+        moves[0, [s.number for s in mended]] = [-np.log1p(s.in_place[0]) for s in mended]
+        return self.fit.mended(self.goal, self.unknowns[row], self.spreads[row], moves)[1]
+
+    def brings(self, worst: float) -> str:
+        """What the worst SWR should then be, and that this misses what was asked for."""
+        target = self.goal.target_swr if self.goal else np.inf
+        missed = f", which still misses {target:g}" if round(worst, 2) > target else ""
+        return f"; that should bring the worst SWR to about {worst:.2f}{missed}"
 
     def mended(self, verdict: str, off: list[Suspect]) -> tuple[str, list[Suspect], float | None]:
         """The verdict and its parts once more, and the worst SWR once they are mended."""
@@ -291,22 +298,23 @@ class _Tried:
 
         Empty words and None where nothing would be gained, or no one explanation tells.
         """
-        tries: list[tuple[float, Suspect]] = []
         if self.goal is None or row is None:
             return "", None
         # what misses the target is brought to it by any part that can do so
         missed = self.fit.worst_read(self.goal) > self.goal.target_swr
+        tries, off = [], defaults.TRIM_SPAN * np.linspace(-1, 1, SETTINGS)
         for k in self.adjustable or range(self.fit.parts if missed else 0):
-            now = self.suspect(k, row)
-            for by in defaults.TRIM_SPAN * np.linspace(-1, 1, SETTINGS):
-                wanted = float(f"{now.element.value * (1 + now.change) / (1 + by):.2g}")
-                one = replace(now, in_place=(by, 0.1 * abs(by)), leads_m=0.0, wanted=wanted)
-                if (worst := self.promised(row, [one]) or 0.0) > 0:
-                    tries.append((worst, one))
+            moves = np.zeros((SETTINGS, self.fit.size))
+            moves[:, k] = -np.log1p(off)
+            best, worst = self.fit.mended(self.goal, self.unknowns[row], self.spreads[row], moves)
+            tries += [(worst, k, float(off[best]))] * (worst > 0)
         if not tries:
             return "", None
-        worst, one = min(tries, key=lambda pair: pair[0])
-        so = f"{one.by_hand()}; that should bring the worst to about {worst:.2f}"
+        worst, k, by = min(tries)
+        now = self.suspect(k, row)
+        wanted = float(f"{now.element.value * (1 + now.change) / (1 + by):.2g}")
+        one = replace(now, in_place=(by, 0.1 * abs(by)), leads_m=0.0, wanted=wanted)
+        so = f"{one.by_hand()}{self.brings(worst)}"
         return f"set {one.name} to the lowest SWR over the band, perhaps so: {so}", worst
 
     @property
@@ -333,6 +341,8 @@ class _Tried:
         elif not message:
             few = self.fit.frequency.size < FEW
             message = suspects.told(verdict, off, self.alike, promised, setting, few=few)
+            if promised and mends and verdict != "undecided":
+                message += self.brings(promised)
         if self.adjustable and mends:
             name = self.fit.network.elements[min(self.adjustable)].name
             message += f"; then set {name} to the lowest SWR over the band"
