@@ -43,9 +43,9 @@ OF_YIELD = ("standard_uncertainty", "parts", "measurement")
 def results_json(results: Results) -> Iterator[bytes]:
     """The whole of the results as JSON, one top-level key a line, in pieces.
 
-    Numbers end at the fifth digit of their uncertainty (`json_text.DIGITS`), those without one at
-    their own fifth, shares at the fourth decimal; frequencies are whole. What is the same at all
-    frequencies is said once.
+    Numbers end at the fifth digit of their uncertainty (`json_text.DIGITS`), sweeps without one at
+    their own fifth, other numbers at their sixth, shares at the fourth decimal; frequencies are
+    whole. What is the same at all frequencies is said once.
     """
     record = results.record
     data: dict[str, Any] = {
@@ -100,10 +100,10 @@ def _calibration(results: Results) -> dict[str, Any]:
         "frequency_hz": calibration.frequency,
         # no term is known better than the noise of one reading
         **{name: Told(term, noise) for name, term in error_terms(calibration).items()},
-        "residual": {name: Told(value, noise) for name, value in residuals},
+        "residual": {name: once(Told(value, noise)) for name, value in residuals},
         "chi_square": Told(chi_square) if freedom else None,
         "degrees_of_freedom": freedom,
-        "condition_number": Told(calibration.condition),
+        "condition_number": once(Told(calibration.condition)),
     }
 
 
@@ -114,7 +114,7 @@ def _check(check: Check) -> dict[str, Any]:
         **_own(check, "name", "agrees"),
         "frequency_hz": check.frequency,
         "measured": Told(check.measured.value, half),
-        "expected": Told(check.expected.value, half),
+        "expected": once(Told(check.expected.value, half)),
         "expanded_uncertainty": Told(half),
         "share_of_points_inside": float(check.inside.mean()),
     }
@@ -134,7 +134,7 @@ def _reread(reread: RereadCheck) -> dict[str, Any]:
         "change": Told(moved.change.value, half),
         "expanded_uncertainty": Told(half),
         "agrees": reread.agrees,
-        "drift": Told(moved.drift(moved.frequency)),
+        "drift": once(Told(moved.drift(moved.frequency))),
     }
 
 
@@ -176,7 +176,8 @@ def _device(device: Device) -> dict[str, Any]:
         "degrees_of_freedom": once(freedom) if np.any(np.isfinite(freedom)) else None,
         "derived": _figures(device.figures),
         "budget": [
-            {"source": source, "share_r": Told(share[:, 0], 1.0), "share_x": Told(share[:, 1], 1.0)}
+            {"source": source}
+            | {f"share_{axis}": once(Told(of, 1.0)) for axis, of in zip("rx", share.T, strict=True)}
             for source, share in device.budget.items()
         ],
     }
@@ -360,8 +361,8 @@ def _part(part: Part) -> dict[str, Any]:
 
 
 def _one(value: np.ndarray) -> float | None:
-    """A number that is one, to the digits that any uncertainty can support."""
-    return float(f"{value[0]:.6g}") if np.isfinite(value[0]) else None
+    """The number of a figure that is one."""
+    return float(value[0]) if np.isfinite(value[0]) else None
 
 
 def _figures(figures: Mapping[str, Figure]) -> dict[str, Any]:

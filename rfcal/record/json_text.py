@@ -19,6 +19,12 @@ DIGITS = 5
 an answer computed again agrees with the written one within 1e-4 of its uncertainty."""
 MOST_DIGITS = 15
 """Of a number that is certain."""
+NO_UNCERTAINTY = 6
+"""Digits of a number beside which no uncertainty stands; of one beside which one does, at least."""
+RESIDUE = 1e-12
+"""What is smaller, in parts of its uncertainty, is what arithmetic leaves of zero."""
+EXACT = ("_hz", "reference_ohm")
+"""How the names end of what is written as it is."""
 _ROWS = 8192
 
 
@@ -30,10 +36,18 @@ class Told:
     uncertainty: ArrayLike | None = None  # in the same unit; with a last axis of 2 for complex
 
 
-def once(values: NDArray[Any] | None) -> Any:
-    """An array as plain values, or the one value where it is the same over frequency."""
+def once(values: Told | NDArray[Any] | None) -> Any:
+    """What is written of an array, or the one value where that is the same over frequency."""
     if values is None:
         return None
+    if isinstance(values, Told):
+        cells, unit = _with_unit(values)
+        few = [0, len(cells) // 2, -1]
+        for one in (Told(cells[few], unit[few]), Told(cells, unit)):  # few of a long sweep tell
+            said = json.loads("".join(_numbers(one)))
+            if any(v != said[0] for v in said):
+                return values
+        return said[0]
     said = plain(values)
     return said[0] if all(v == said[0] for v in said) else said
 
@@ -51,22 +65,50 @@ def plain(value: Any) -> Any:
     return value
 
 
-def chunks(value: Any) -> Iterator[str]:
-    """The text of dictionaries and lists that hold `Told`, arrays and plain values."""
+def chunks(value: Any, digits: int | None = NO_UNCERTAINTY) -> Iterator[str]:
+    """The text of dictionaries and lists that hold `Told`, arrays and plain values.
+
+    These have so many digits, all of them where it is none, and in a dictionary as many as what
+    stands beside says.
+    """
     if isinstance(value, Told):
         yield from _numbers(value)
     elif isinstance(value, Mapping):
         for i, (key, inner) in enumerate(value.items()):
             yield f"{', ' if i else '{'}{json.dumps(key, ensure_ascii=False)}: "
-            yield from chunks(inner)
+            yield from chunks(inner, _digits_beside(value, key))
         yield "}" if value else "{}"
     elif isinstance(value, list | tuple) and any(isinstance(v, Mapping) for v in value):
         for i, inner in enumerate(value):
             yield ", " if i else "["
-            yield from chunks(inner)
+            yield from chunks(inner, digits)
         yield "]"
     else:
-        yield json.dumps(plain(value), allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+        said = _ended(plain(value), digits)
+        yield json.dumps(said, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+
+
+def _digits_beside(beside: Mapping[str, Any], key: str) -> int | None:
+    """Digits of what has this name, by the uncertainty that stands beside it under a usual one."""
+    if key.endswith(EXACT):
+        return None
+    name, _, unit = key.rpartition("_")
+    of_it = f"{name}_uncertainty_{unit}", f"{key}_standard_uncertainty"
+    names = (*of_it, f"standard_uncertainty_{unit}", "uncertainty")
+    value, off = beside[key], next((beside[one] for one in names if one in beside), None)
+    if not (isinstance(value, float) and isinstance(off, float)):
+        return NO_UNCERTAINTY
+    return max(NO_UNCERTAINTY, int(_digits(np.array(value), np.array(off))))
+
+
+def _ended(said: Any, digits: int | None) -> Any:
+    """Plain values, whose numbers end at so many digits; what is whole has no point."""
+    if isinstance(said, list):
+        return [_ended(one, digits) for one in said]
+    if not isinstance(said, float):
+        return said
+    ended = said if digits is None else float(f"{said:.{digits}g}")
+    return int(ended) if ended.is_integer() and abs(ended) < 10**MOST_DIGITS else ended
 
 
 def parsed(text: str | bytes, file: Path, what: str, **how: Any) -> Any:
@@ -91,20 +133,27 @@ def _pairs(values: NDArray[Any]) -> NDArray[Any]:
 
 
 def _numbers(told: Told) -> Iterator[str]:
-    values = _pairs(np.asarray(told.values))
-    unit = np.abs(values) if told.uncertainty is None else np.asarray(told.uncertainty, float)
-    unit = np.broadcast_to(unit, values.shape)
+    values, unit = _with_unit(told)
     row = "%.*g" if values.ndim == 1 else f"[{','.join(['%.*g'] * values.shape[1])}]"
     yield "["
     for start in range(0, len(values), _ROWS):
         some = values[start : start + _ROWS]
-        digits = _digits(some, unit[start : start + _ROWS])
+        known = unit[start : start + _ROWS]
+        digits = _digits(some, known)
+        some = np.where(np.isfinite(known) & (np.abs(some) < RESIDUE * known), 0.0, some)
         cells = zip(digits.ravel().tolist(), some.ravel().tolist(), strict=True)
         text = ",".join([row] * len(some)) % tuple(chain.from_iterable(cells))
         if not np.all(np.isfinite(some)):
             text = re.sub("-?(?:nan|inf)", "null", text)
         yield f",{text}" if start else text
     yield "]"
+
+
+def _with_unit(told: Told) -> tuple[NDArray[Any], NDArray[Any]]:
+    """Real numbers, and the uncertainty by which each ends."""
+    values = _pairs(np.asarray(told.values))
+    unit = np.abs(values) if told.uncertainty is None else np.asarray(told.uncertainty, float)
+    return values, np.broadcast_to(unit, values.shape)
 
 
 def _digits(values: NDArray[Any], unit: NDArray[Any]) -> NDArray[np.int64]:

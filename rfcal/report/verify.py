@@ -15,7 +15,7 @@ from rfcal.errors import RecordError
 from rfcal.readings.content import require_plain
 from rfcal.record.archive import recomputed
 from rfcal.record.export import results_json
-from rfcal.record.json_text import parsed
+from rfcal.record.json_text import MOST_DIGITS, NO_UNCERTAINTY, parsed
 from rfcal.record.results import Results
 from rfcal.report.page import page
 
@@ -25,6 +25,8 @@ _MARKUP = re.compile(r"<svg\b.*?</svg>|<(script|style)\b.*?</\1>|<!--.*?-->|<[^>
 _CURVES = '<script type="application/json" id="curves">'
 """What holds the numbers that the page's script draws."""
 _HASH = re.compile(r"[0-9a-f]{64}")
+LEFT = Decimal("1e-15")
+"""What arithmetic leaves of zero at most."""
 MOST = 10
 """Differences that are told one by one."""
 
@@ -175,9 +177,11 @@ def _verify_json(file: Path, record: Path) -> Verification:
         raise RecordError(str(file), "", "this is no results.json of rfcal")
     other = [place for place in versions if said.get(place) != gives[place]]
     differences = []
-    for place in said | gives:
-        a, b = said.get(place), gives.get(place)
-        if place not in other and not (a == b or _alike(str(a), str(b), close=bool(other))):
+    at = {place: place if place in gives else _said_once(place, gives) for place in said}
+    for place in dict.fromkeys((*said, *(gives.keys() - {*at.values()}))):
+        a, b = said.get(place), gives.get(at.get(place, place))
+        alike = a == b or _rounded(a, b) or _alike(str(a), str(b), close=bool(other))
+        if place not in other and not alike:
             name = "".join(f".{key}" if isinstance(key, str) else f"[{key}]" for key in place)
             differences.append(f"{name[1:]} is {a!s:.60}, and the record gives {b!s:.60}")
     count = sum(isinstance(value, int | Decimal) for value in said.values())
@@ -186,6 +190,21 @@ def _verify_json(file: Path, record: Path) -> Verification:
 
 
 _Place = tuple[str | int, ...]
+
+
+def _said_once(place: _Place, gives: Mapping[_Place, Any]) -> _Place:
+    """Where a value of a list stands that is said once now, as all of its values are the same."""
+    shorter = (place[:k] + place[k + 1 :] for k, at in enumerate(place) if isinstance(at, int))
+    return next((there for there in shorter if there in gives), place)
+
+
+def _rounded(shown: Any, given: Any) -> bool:
+    """Whether a number has more digits than are given, of which those say nothing else."""
+    if not (isinstance(shown, Decimal) and isinstance(given, int | Decimal)):
+        return False
+    if not given:
+        return abs(shown) < LEFT
+    return any(Decimal(f"{shown:.{n}g}") == given for n in range(NO_UNCERTAINTY, MOST_DIGITS))
 
 
 def _leaves(tree: Any, place: _Place = ()) -> Iterator[tuple[_Place, Any]]:

@@ -39,13 +39,46 @@ def test_what_has_no_value_is_null_and_what_has_no_bound_keeps_digits():
 
 def test_long_sweeps_are_whole():
     values = np.arange(30_000) / 7
-    found = read_back({"a": Told(values, 1e-3), "b": [{"c": Told(values * 1j, 1e-3)}], "d": values})
+    found = read_back(
+        {"a": Told(values, 1e-3), "b": [{"c": Told(values * 1j, 1e-3)}], "d_hz": values}
+    )
     assert np.array(found["a"]) == pytest.approx(values, abs=1e-7)
     assert np.array(found["b"][0]["c"])[:, 1] == pytest.approx(values, abs=1e-7)
-    assert found["d"] == values.tolist()
+    assert found["d_hz"] == values.tolist()
 
 
 def test_what_does_not_change_is_said_once():
     assert once(np.array(["linear", "linear"])) == "linear"
     assert once(np.array([1.0, np.inf])) == [1.0, None]
     assert once(np.full(3, np.inf)) is None
+
+
+def test_other_numbers_end_where_the_uncertainty_beside_them_does():
+    found = read_back(
+        {
+            "length_m": 39.80083059128613,
+            "length_uncertainty_m": 0.0234123823521,
+            "swr": [1.0195667948430156, 2.0],
+            "answer_hz": 70_200_000.5,
+            "places": [{"size": 0.1 + 0.2, "more": None}],
+        }
+    )
+    assert found["length_m"] == 39.800831
+    assert found["length_uncertainty_m"] == 0.0234124
+    assert found["swr"] == [1.01957, 2]
+    assert found["answer_hz"] == 70_200_000.5
+    assert found["places"] == [{"size": 0.3, "more": None}]
+
+
+def test_residues_of_rounding_are_zero_and_what_stays_the_same_within_its_digits_is_said_once():
+    residue = Told(np.array([-9e-17 + 2e-17j, 3e-17j]), 5e-4)
+    assert read_back(residue) == [[0, 0], [0, 0]]
+    tiny = np.array([np.inf, -np.inf, np.nan, 1e-17, 1e-9])
+    assert read_back(Told(tiny, 1e9)) == [None, None, None, 0, 0]
+    assert read_back(Told(tiny, 1.0)) == [None, None, None, 0, 1e-9]
+    assert read_back(Told(tiny, np.inf)) == [None, None, None, 1e-17, 1e-9]
+    assert read_back(once(residue)) == [0, 0]
+    one_apart = np.ones(7)
+    one_apart[2] = 1.01
+    assert read_back(once(Told(one_apart, 1.0))) == one_apart.tolist()
+    assert once(Told(np.ones(7) + 1e-9 * one_apart, 1.0)) == 1

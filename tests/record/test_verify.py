@@ -4,6 +4,7 @@ import base64
 import json
 import re
 import zlib
+from decimal import Decimal
 from itertools import pairwise
 
 import pytest
@@ -191,3 +192,35 @@ def test_an_edited_number_of_results_json_is_told(filed, output, tmp_path, capsy
     file.write_text("[1, 2")
     assert main(["verify", str(file), str(filed)]) == 2
     assert "no results.json" in capsys.readouterr().err
+
+
+def test_an_older_results_json_may_say_the_same_at_each_point_and_in_more_digits(output, tmp_path):
+    shown = json.loads((output / "results.json").read_text())
+    points = len(shown["calibration"]["frequency_hz"])
+    device, file = shown["measurements"][0], tmp_path / "results.json"
+    assert shown["calibration"]["residual"]["open"] == [0, 0]
+    shown["calibration"]["residual"]["open"] = [[-9e-17, 2e-17]] * points
+    constant = next(one for one in device["budget"] if not isinstance(one["share_r"], list))
+    constant["share_r"] = [constant["share_r"]] * points
+    file.write_text(json.dumps(shown))
+    assert not verify_file(file, output / "report.html").differences
+    shown["calibration"]["residual"]["open"] = [[-9e-17, 2e-17]] * (points - 1) + [[1e-6, 0]]
+    file.write_text(json.dumps(shown))
+    (said,) = verify_file(file, output / "report.html").differences
+    assert said.startswith(f"calibration.residual.open[{points - 1}][0] is 0.000001")
+
+
+@pytest.mark.parametrize(
+    ("shown", "given", "same"),
+    [
+        ("39.80083059128613", "39.80083", True),
+        ("0.04260659213003207", "0.0426066", True),
+        ("0.04260759213003207", "0.0426066", False),
+        ("0.0523", "0.05", False),
+        ("-9e-17", "0", True),
+        ("1e-9", "0", False),
+        ("5", "7", False),
+    ],
+)
+def test_more_digits_of_the_same_number_are_no_difference(shown, given, same):
+    assert verifying._rounded(Decimal(shown), Decimal(given)) == same
