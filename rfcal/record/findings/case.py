@@ -30,7 +30,7 @@ are read by hand (common practice, no source)."""
 AS_IT_IS = 0.03
 """A raw reading [1] so near what an artefact is may have been corrected already: 40 dB of residual
 directivity, source match and tracking leave no more (common practice, no source)."""
-Meanings = Mapping[say.Suspect, Callable[[Complex], Complex]]
+Meanings = Mapping[say.SlipKind, Callable[[Complex], Complex]]
 """What may be said of the numbers of one reading, and what they were meant to be."""
 
 

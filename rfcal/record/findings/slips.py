@@ -19,7 +19,7 @@ from rfcal.models.line import SPEED_OF_LIGHT, Line
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.case import USUAL_HZ, Case, Meanings, Scene, in_order, states_reference
 from rfcal.record.findings.catalogue import slips as say
-from rfcal.record.findings.catalogue.slips import Suspect
+from rfcal.record.findings.catalogue.slips import SlipKind
 from rfcal.record.findings.turns import has_line_by_figures
 from rfcal.record.findings.unsaid import swept_lines
 from rfcal.record.results import Check
@@ -61,12 +61,12 @@ OtherValues = Callable[..., Complex | tuple[Complex, ...]]
 class Slip:
     """One thing that may have been otherwise, of a size that is looked for."""
 
-    kind: Suspect
+    kind: SlipKind
     names: tuple[str, ...]  # that it is said of
     change: Change
     sizes: Real | tuple[float, ...] = (1.0,)  # all there are, or an array from where to search
     stated: float = 0.0  # the size that is stated, near which another is likelier
-    after: tuple[Suspect, ...] = ()  # it is told where nothing of these kinds explains it
+    after: tuple[SlipKind, ...] = ()  # it is told where nothing of these kinds explains it
     words: Mapping[str, object] = field(default_factory=dict)
 
     @property
@@ -114,7 +114,7 @@ def suspected(calibration: Calibration) -> tuple[str, ...]:
 
 
 def of_values(
-    kind: Suspect, names: tuple[str, ...], change: OtherValues, which: Literal["known", "seen"]
+    kind: SlipKind, names: tuple[str, ...], change: OtherValues, which: Literal["known", "seen"]
 ) -> Slip:
     """A slip without a size, in what artefacts are or in what was read of them."""
     return Slip(kind, names, lambda scene, _: scene.other(which, names, change))
@@ -272,7 +272,7 @@ def _later(scene: Scene, mm: float, only: str = "") -> Scene:
 def _of_cable(at: str, place: int, line: Line, hertz: float) -> Iterator[Slip]:
     """What may be wrong with a cable that was removed before a check."""
 
-    def slip(kind: Suspect, which: int, times: Real | tuple[float, ...], stated: float) -> Slip:
+    def slip(kind: SlipKind, which: int, times: Real | tuple[float, ...], stated: float) -> Slip:
         def change(step: Step, size: float) -> Step:
             inputs = list(step.parameters)
             inputs[which] = replace(inputs[which], value=inputs[which].value * size / stated)

@@ -15,7 +15,7 @@ from rfcal.models.interpolation import points_of
 from rfcal.readings.rows import Say
 from rfcal.record.findings.case import AS_IT_IS, Case, Scene, contradict
 from rfcal.record.findings.catalogue import slips as say
-from rfcal.record.findings.catalogue.slips import Suspect
+from rfcal.record.findings.catalogue.slips import SlipKind
 from rfcal.record.findings.slips import SELDOM, Repeated, Slip, all_slips, suspected
 from rfcal.record.results import Check
 from rfcal.uncertainty.quantity import Quantity
@@ -53,7 +53,7 @@ def explained(case: Case, tell: Say) -> Case:
         return case
     scenes = _scenes(case)
     corrected = [check.name for check in checks if _corrected(check)]
-    found: dict[tuple[Suspect, tuple[str, ...]], Rank] = {
+    found: dict[tuple[SlipKind, tuple[str, ...]], Rank] = {
         (kind, (name,)): (impossible, False, 0.0, 0, kind.said([name]))
         for kind, name in product([say.CORRECTED], corrected)
     }
