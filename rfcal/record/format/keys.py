@@ -32,7 +32,7 @@ def as_text(value: Any) -> str:
         return "tables without end"
 
 
-def show(value: Any) -> str:
+def cite(value: Any) -> str:
     """A value as the user may know it again, in at most 60 characters."""
     text = repr(value) if isinstance(value, str) else as_text(value)
     text = re.sub(r"Decimal\('(.*?)'\)", r"\1", text)
@@ -90,17 +90,17 @@ class Table:
         """One of a few words or names."""
         if word not in (among := tuple(among)):
             there = ", ".join(among) or "those that could stand here: there are none"
-            raise self.fail(key, f"{show(word)} is none of {there}")
+            raise self.fail(key, f"{cite(word)} is none of {there}")
         return word
 
     def finite(self, key: str, found: Any) -> float:
         """A finite number that can be a measurement."""
         if isinstance(found, bool) or not isinstance(found, int | float | Decimal):
-            raise self.fail(key, f"expected a number, found {show(found)}")
+            raise self.fail(key, f"expected a number, found {cite(found)}")
         if not isinstance(found, int) and not math.isfinite(found):
-            raise self.fail(key, f"expected a finite number, found {show(found)}")
+            raise self.fail(key, f"expected a finite number, found {cite(found)}")
         if not -LARGEST_NUMBER <= found <= LARGEST_NUMBER:
-            raise self.fail(key, f"{show(found)} is beyond any measurement")
+            raise self.fail(key, f"{cite(found)} is beyond any measurement")
         return float(found)
 
     def only(self, allowed: Iterable[str]) -> None:
@@ -168,7 +168,7 @@ class Key:
     def _value(self, table: Table, found: Any) -> Any:
         """What stands there in SI, or a refusal."""
         if not self._fits(found):
-            raise table.fail(self.name, f"expected {self.wanted}, found {show(found)}")
+            raise table.fail(self.name, f"expected {self.wanted}, found {cite(found)}")
         return found
 
     def _fits(self, found: Any) -> bool:

@@ -10,7 +10,7 @@ from typing import Any
 
 from rfcal.maths.arguments import LEAST_OHM, MOST_OHM
 from rfcal.readings.rows import RECORD_POINTS, too_many_points
-from rfcal.record.format.keys import Key, Table, show
+from rfcal.record.format.keys import Key, Table, cite
 
 ENDINGS = {
     **{"_ohm": (1.0, "ohm"), "_m": (1.0, "m"), "_h": (1.0, "H"), "_f": (1.0, "F")},
@@ -124,7 +124,7 @@ class Rows(Key):
             raise table.fail(self.name, too_many_points(RECORD_POINTS))
         for i, row in enumerate(found, start=1):
             if not isinstance(row, list) or len(row) != len(self.columns):
-                raise table.fail(self.name, f"expected {self.wanted}; row {i} is {show(row)}")
+                raise table.fail(self.name, f"expected {self.wanted}; row {i} is {cite(row)}")
             rows.append(tuple(self._cell(table, i, cell) for cell in row))
         return rows
 
@@ -158,7 +158,7 @@ class OneLine(Text):
     def _value(self, table: Table, found: Any) -> str:
         if not super()._value(table, found).isprintable():
             wanted = "expected one line of printable signs"
-            raise table.fail(self.name, f"{wanted}, found {show(found)}")
+            raise table.fail(self.name, f"{wanted}, found {cite(found)}")
         return found
 
 
@@ -211,7 +211,7 @@ class File(Text):
     form = "a file"
 
     def _value(self, table: Table, found: Any) -> Any:
-        shown = show(super()._value(table, found))
+        shown = cite(super()._value(table, found))
         if "\\" in found:
             raise table.fail(self.name, f"{shown}: write / between folders, not \\")
         if Path(found).is_absolute() or ".." in Path(found).parts:

@@ -9,7 +9,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.models.cables import CABLES, Cable, cable_type
 from rfcal.models.line import LONGEST_M, UNCERTAIN, Line, loss_law
-from rfcal.record.format.keys import Section, Stated, Table, show
+from rfcal.record.format.keys import Section, Stated, Table, cite
 from rfcal.record.format.kinds import OHM, Choice, File, Number, Rows
 from rfcal.record.format.reading import Reading, end_keys, end_readings
 
@@ -164,7 +164,7 @@ def read_line_check(table: Table, z_ref: float) -> LineCheck:
     by_length = _known_by(table) == "by sweeps and length"
     line, loss_known = _line(table, found, by_length, z_ref)
     if found["baseline"] and PurePosixPath(found["baseline"]) == PurePosixPath(found["reading"]):
-        why = f"{show(found['baseline'])} is the reading itself, so nothing can have changed"
+        why = f"{cite(found['baseline'])} is the reading itself, so nothing can have changed"
         raise table.fail("baseline", f"{why}: name an earlier sweep, or leave it out")
     wanted = {} if by_length else {"velocity factor": VELOCITY_FACTOR_UNCERTAINTY}
     wanted |= {"length": LENGTH_UNCERTAINTY} if line.length_m else {}

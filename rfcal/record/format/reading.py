@@ -8,7 +8,7 @@ from typing import Any
 
 from rfcal.readings.csv import AS_FOUND, COLUMNS_HZ, DELIMITERS, PAIRS, Layout
 from rfcal.readings.display import Beyond
-from rfcal.record.format.keys import PAIRED, Key, Placed, Table, as_text, show
+from rfcal.record.format.keys import PAIRED, Key, Placed, Table, as_text, cite
 from rfcal.record.format.kinds import Choice, File, Files, OneLine, Rows
 
 
@@ -30,7 +30,7 @@ class DisplayRows(Rows):
         if isinstance(found, str) or said.lstrip("+-") in ("inf", "infinity", "nan"):
             raise table.fail(
                 place,
-                f"{show(found)} is not what a display shows: numbers stand without quotes and take "
+                f"{cite(found)} is not what a display shows: numbers stand without quotes and take "
                 "a point, and for what is beyond its range type the largest number that it can "
                 f'show, after a > and in quotes, such as "{BEYOND}" for either sign',
             )

@@ -12,7 +12,7 @@ from rfcal import defaults
 from rfcal.errors import ArgumentError, RecordError
 from rfcal.readings.content import whole_file
 from rfcal.record.format.component import COMPONENT, ComponentRequest, read_components
-from rfcal.record.format.keys import FILE, Section, Stated, Table, as_text, show
+from rfcal.record.format.keys import FILE, Section, Stated, Table, as_text, cite
 from rfcal.record.format.kinds import OHM, Choice, Day, File, Number, One, OneLine, Text, Whole
 from rfcal.record.format.line import LINE_CHECK, LineCheck, read_line_check
 from rfcal.record.format.match import MATCH, MatchRequest, read_match
@@ -234,7 +234,7 @@ def _values(content: bytes) -> dict[str, Any]:
     except (ValueError, RecursionError, ArithmeticError) as error:
         at = re.search(r"at (line (\d+))", str(error))
         line = b"".join(content.splitlines()[int(at[2]) - 1 : int(at[2])] if at else [])
-        found = show(line.decode().split(" #")[0].strip()) if line else "this"
+        found = cite(line.decode().split(" #")[0].strip()) if line else "this"
         why = f"{found} is no TOML ({error}): {_TOML}"
         raise RecordError(FILE, at[1] if at else "", why) from error
 
