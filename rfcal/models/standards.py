@@ -31,7 +31,7 @@ from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.interpolation import between_points, same_grid
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 
-Kind = Literal["short", "open", "load"]
+StandardKind = Literal["short", "open", "load"]
 OFFSET = ("offset_delay", "offset_loss", "offset_z0")
 KINDS: Mapping[str, tuple[str, ...]] = {
     "short": ("inductance", *OFFSET),
@@ -112,7 +112,7 @@ class Standard(Reflector):
     50.05
     """
 
-    kind: Kind
+    kind: StandardKind
     resistance: float = None  # type: ignore[assignment]  # of a load the usual one
     inductance: float | Sequence[float] = (0.0,)  # kept as a tuple, and so is the next
     capacitance: float | Sequence[float] = (0.0,)

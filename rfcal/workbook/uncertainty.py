@@ -15,7 +15,7 @@ from rfcal.maths.reflection import Real, from_impedance
 from rfcal.measurement.propagate import ellipse_of, figures_of, impedance, propagate
 from rfcal.models.cables import CABLES
 from rfcal.models.line import Line
-from rfcal.models.standards import Kind, Standard, Tabulated, with_default_uncertainty
+from rfcal.models.standards import Standard, StandardKind, Tabulated, with_default_uncertainty
 from rfcal.planning.plan import PLAIN, Blind, Length, Setup
 from rfcal.readings.display import DISPLAY_ROUNDING, step_effects
 from rfcal.readings.sweep import TwoPortSweep
@@ -25,7 +25,7 @@ from rfcal.uncertainty import words
 from rfcal.uncertainty.coverage import budget
 from rfcal.workbook.panel import Panel, Slider, place_of, started
 
-KINDS: tuple[Kind, ...] = ("short", "open", "load")
+KINDS: tuple[StandardKind, ...] = ("short", "open", "load")
 READING = ("noise", "connection", "display step", "drift")
 LOAD = tuple(f"load: {part}" for part in ("resistance", "inductance", "residual reflection"))
 PATH = "path"
@@ -34,7 +34,7 @@ RESIDUAL = (*READING, *(f"residual {name.replace('_', ' ')}" for name in default
 LINE = ("length", "velocity factor", "impedance", "loss", "skin effect", "before the line")
 """Sources as the panels show them: a source's name holds one of these words, or is of the last."""
 
-DOUBTS: dict[str, tuple[Kind, str, float]] = {
+DOUBTS: dict[str, tuple[StandardKind, str, float]] = {
     **{kind: (kind, "reflection", 1.0) for kind in KINDS},
     "load_ohm": ("load", "resistance", 1.0),
     "load_nh": ("load", "inductance", 1e-9),
@@ -136,14 +136,14 @@ def uncertainty_panel(own: Device | None = None) -> Panel:
     return _panel(groups, sliders, setup, own)
 
 
-def _doubt(setup: Setup, kind: Kind, what: str, unit: float) -> float:
+def _doubt(setup: Setup, kind: StandardKind, what: str, unit: float) -> float:
     """The largest doubt about standards of a kind, in that unit."""
     known = (with_default_uncertainty(one) for one in setup.standards.values() if one.kind == kind)
     return max((one.uncertainty.get(what, 0.0) / unit for one in known), default=0.0)
 
 
 def _less_known(
-    model: Standard | Tabulated, more: dict[tuple[Kind, str, float], float]
+    model: Standard | Tabulated, more: dict[tuple[StandardKind, str, float], float]
 ) -> Standard | Tabulated:
     """A standard with so much more doubt about it, where it is of the kind."""
     doubt = dict(with_default_uncertainty(model).uncertainty)

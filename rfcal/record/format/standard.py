@@ -6,7 +6,7 @@ from typing import cast
 
 from rfcal import defaults
 from rfcal.findings import grouped
-from rfcal.models.standards import KINDS, MOST_DELAY_S, STANDARD_UNCERTAIN, Kind, Standard
+from rfcal.models.standards import KINDS, MOST_DELAY_S, STANDARD_UNCERTAIN, Standard, StandardKind
 from rfcal.record.format.keys import Key, Section, Table
 from rfcal.record.format.kinds import OHM, Choice, Coefficients, File, Number, OneLine
 from rfcal.record.format.reading import HOW, NAME, READING, Item, read_reading
@@ -134,7 +134,7 @@ def read_artefact(table: Table, section: Section, measured: Iterable[str] = ()) 
         table.one_among(AT.name, found[AT.name], measured)
     stated = {part: found[key.name] for part, key in UNCERTAINTIES.items() if key.name in table}
     figures = {part: found[key.name] for part, key in MODEL.items() if key.name in found}
-    made = cast(Kind, kind)
+    made = cast(StandardKind, kind)
     return Artefact.made(
         table,
         found,
