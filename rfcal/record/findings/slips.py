@@ -52,7 +52,7 @@ series or across."""
 SUSPECTED = 8
 """Standards at most that are suspected of a slip, of more those that lie farthest off."""
 
-Change = Callable[[Scene, Any], Scene]
+Alteration = Callable[[Scene, Any], Scene]
 Repeated = Callable[[Scene, int], Scene]
 OtherValues = Callable[..., Complex | tuple[Complex, ...]]
 
@@ -63,7 +63,7 @@ class Slip:
 
     kind: SlipKind
     names: tuple[str, ...]  # that it is said of
-    change: Change
+    change: Alteration
     sizes: Real | tuple[float, ...] = (1.0,)  # all there are, or an array from where to search
     stated: float = 0.0  # the size that is stated, near which another is likelier
     after: tuple[SlipKind, ...] = ()  # it is told where nothing of these kinds explains it
@@ -296,7 +296,7 @@ def _of_cable(at: str, place: int, line: Line, hertz: float) -> Iterator[Slip]:
         yield Slip(say.TYPE, (at,), other, words={"kind": kind})
 
 
-def _on_path(change: Callable[[Step, float], Step], place: int | None = None) -> Change:
+def _on_path(change: Callable[[Step, float], Step], place: int | None = None) -> Alteration:
     """With another element before the checks that have one there, or others in all places."""
 
     def moved(scene: Scene, size: float) -> Scene:
