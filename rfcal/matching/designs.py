@@ -16,12 +16,12 @@ import numpy as np
 
 from rfcal import defaults
 from rfcal.errors import MatchingError
-from rfcal.matching.network import SECTION, SERIES, SHUNT, Network, Part
+from rfcal.matching.network import SECTION, SERIES, SHUNT, AnyPart, Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.maths.reflection import from_impedance, to_impedance
 from rfcal.models.line import Line
 
-Parts = list[tuple[str, Part]]
+Parts = list[tuple[str, AnyPart]]
 CentreRadius = tuple[complex, float]
 """Centre and radius of reflections [1]."""
 TINY = 1e-6
@@ -43,7 +43,7 @@ def short(value: float) -> str:
     return f"{float(f'{value:.3g}'):g}"
 
 
-def reactance(frequency_hz: float, ohm: float) -> Part:
+def reactance(frequency_hz: float, ohm: float) -> AnyPart:
     """The part without loss that has a reactance [ohm], not zero."""
     omega = 2 * np.pi * frequency_hz
     return Inductor(ohm / omega) if ohm > 0 else Capacitor(-1 / (omega * ohm))
@@ -128,7 +128,7 @@ def _two_free(
     near: _Free,
     far: _Free,
     z_ref: float,
-    spacing: Sequence[tuple[str, Part]] = (),
+    spacing: Sequence[tuple[str, AnyPart]] = (),
     turn: complex = 1.0,
 ) -> list[Parts]:
     """The parts, source to load, of every two values that match.

@@ -18,7 +18,7 @@ from rfcal.maths.reflection import Complex, Real
 from rfcal.models.line import Line
 
 SERIES, SHUNT, SECTION = "series", "shunt", "section"
-Part = Inductor | Capacitor | Stub | Line
+AnyPart = Inductor | Capacitor | Stub | Line
 State = tuple[Complex, Complex]
 """Voltage and current at one joint of the network [V, A], each of shape (..., F)."""
 LUMPED: dict[type, tuple[str, str]] = {
@@ -42,7 +42,7 @@ class NetworkElement:
 
     name: str  # such as "C1"
     place: str  # SERIES, SHUNT or, for a line in the way, SECTION
-    part: Part
+    part: AnyPart
 
     @property
     def line(self) -> Line | None:
@@ -133,7 +133,7 @@ class Network:
     elements: tuple[NetworkElement, ...]  # from source to load
 
     @classmethod
-    def of(cls, topology: str, parts: Sequence[tuple[str, Part]]) -> "Network":
+    def of(cls, topology: str, parts: Sequence[tuple[str, AnyPart]]) -> "Network":
         """A network of (place, part) from source to load, named by counting: L1, C1, line 1."""
         count: dict[str, int] = {}
         elements = []

@@ -6,7 +6,7 @@ from itertools import product
 import numpy as np
 
 from rfcal import defaults
-from rfcal.matching.network import Network, NetworkElement, Part, part_value
+from rfcal.matching.network import AnyPart, Network, NetworkElement, part_value
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.matching.winding import largest_coil, wound
 from rfcal.maths.reflection import Complex, Real
@@ -30,7 +30,7 @@ class Stock:
     power_w: float = defaults.POWER_W  # that coils are wound for
     frequency_hz: float = np.nan  # that they are for, once there is one
 
-    def limits(self, part: Part) -> tuple[float, float]:
+    def limits(self, part: AnyPart) -> tuple[float, float]:
         """Smallest and largest value of a kind of part [H, F or m], such as serves there.
 
         Coils and capacitors serve far enough below the resonance with what is not wanted of them.

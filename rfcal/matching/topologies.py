@@ -15,7 +15,7 @@ import numpy as np
 from rfcal.errors import MatchingError
 from rfcal.matching import designs
 from rfcal.matching.designs import Point
-from rfcal.matching.network import SECTION, SERIES, SHUNT, Network, Part
+from rfcal.matching.network import SECTION, SERIES, SHUNT, AnyPart, Network
 from rfcal.matching.parts import Capacitor, Inductor, Stub
 from rfcal.matching.stock import Stock
 from rfcal.models.line import Line
@@ -147,7 +147,7 @@ def as_printed(topology: str, parts: Sequence[str], stock: Stock) -> Network:
     return network
 
 
-def _part(text: str, place: str, end: str, stock: Stock) -> Part:
+def _part(text: str, place: str, end: str, stock: Stock) -> AnyPart:
     """One part by its words, at a place; a stub's end is `end`."""
     place, _, stub = place.partition(" ")
     if lumped := LUMPED.fullmatch(text.strip()):
