@@ -159,10 +159,14 @@ class Proposal:
 class AfterBuilding:
     """What became of a network that was built."""
 
-    network: Network  # as it was to be
+    made: Proposal  # as it was to be
     trimming: Trim  # what the sweep after building says of its parts
-    promised_swr: Real  # at its input over the sweep [1], in the target's reference
-    found_swr: Real  # as `promised_swr`, as it was measured
+    found_swr: Real  # at its input over the sweep [1], in the target's reference
+
+    @property
+    def network(self) -> Network:
+        """As it was to be."""
+        return self.made.candidate.network
 
 
 @dataclass(frozen=True, eq=False)

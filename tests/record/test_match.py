@@ -805,12 +805,16 @@ def test_what_was_built_is_named_and_need_not_be_the_first(asked):
     assert after.trimming.off[0].name == "L1"
     assert "squeeze L1 by about" in after.trimming.message
     seen = after.network.seen(FREQUENCY, np.full(41, DEVICE_OHM))
-    assert after.promised_swr == pytest.approx(swr(seen), rel=0.02)
+    assert after.made.candidate.swr == pytest.approx(swr(seen), rel=0.02)
     does, said = match_words.match_after(result)
     assert does == after.trimming.message
     assert said.startswith("after building L, series part at load, low-pass of 56 pF, 82 nH: worst")
     (match,) = json.loads(b"".join(results_json(compute(asked))))["match"]
     assert match["trim"]["parts"] == ["56 pF", "82 nH"]
+    hot = replace(after.made, volt=np.full(2, 70.0))
+    (found,) = about_matches([replace(result, after=replace(after, made=hot))])
+    assert found.message.startswith("At 5 W there are up to 70 V and")
+    assert "in the network built for 'device', and" in found.message
 
 
 def test_what_was_built_is_typed_as_any_reading_is(asked):

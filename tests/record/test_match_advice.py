@@ -139,8 +139,12 @@ def test_power_once_parts_are_set_reads_forwards(asked):
         assert row["delivered"] == "74%"
         assert row["half"].startswith(said)
     made = replace(made, adjusted=(0.9, 0.02))
-    row = match_words.match_row(replace(first, candidate=candidate, production=made))
+    row = match_words.match_row(replace(first, candidate=candidate, production=made, lost_db=1.0))
     assert row["swr"].endswith(f" before {first.candidate.network.elements[1].name} is set")
+    assert row["delivered"] == "79%"  # by which it stands where it does
+    made = replace(made, adjustable=(0, 1))
+    row = match_words.match_row(replace(first, candidate=candidate, production=made))
+    assert row["swr"].endswith(" are set")
 
 
 def test_no_network_is_recommended_on_an_answer_that_is_doubted(asked, tmp_path, capsys):

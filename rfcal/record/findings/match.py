@@ -125,23 +125,23 @@ def _unknown_load(result: MatchResult) -> Finding:
 def _voltage(results: Sequence[MatchResult]) -> list[Finding]:
     """What a network of each list carries, and what is in series in its device, where that is much.
 
-    That is of the first network that carries so much, mostly number 1.
+    That is of the one that was built, or of the first that carries so much, mostly number 1.
     """
     hot = []
     for one in (result for result in results if result.advice != Advice.NOTHING):
-        watt = one.request.stock.power_w
+        watt, name = one.request.stock.power_w, one.request.measurement
         # into the device, all power arriving: I = sqrt(2 P / R)
         inside = float(np.sqrt(2 * watt / one.goal.in_band()[1].real.min()))
-        for number, p in enumerate(one.proposals, start=1):
+        offered = [(f"network {n}", p) for n, p in enumerate(one.proposals, start=1)]
+        for which, p in [("the network built", one.after.made)] if one.after else offered:
             if max(p.highest_volt, REACTANCE * inside) >= CAUTION_VOLT or watt >= CAUTION_WATT:
-                hot.append((watt, p.highest_volt, float(p.ampere.max()), inside, number, one))
+                carried = watt, p.highest_volt, float(p.ampere.max()), inside
+                hot.append((*carried, name, f"{which} for '{name}'"))
                 break
     if not hot:
         return []
-    *most, numbers, matches = zip(*hot, strict=True)
+    *most, names, networks = zip(*hot, strict=True)
     watt, volt, ampere, inside = map(max, most)
-    names = [one.request.measurement for one in matches]
-    networks = (f"network {n} for '{name}'" for n, name in zip(numbers, names, strict=True))
     return [
         say.MATCH_VOLTAGE(
             devices=quoted(names),

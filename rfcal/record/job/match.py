@@ -217,10 +217,9 @@ def _after(
         made = work_out(judge(goal, named, named))
     if made is None:
         return None
-    network = made.candidate.network
     numbered = enumerate([] if found.doubt else listed, start=1)
     trimming = trim(
-        network,
+        made.candidate.network,
         goal.frequency,
         found.load,
         seen,
@@ -232,7 +231,7 @@ def _after(
         others={OTHER.format(number): one.candidate.network for number, one in numbered},
     )
     built = from_impedance(to_impedance(seen.value, z_ref), goal.target_ohm)
-    return AfterBuilding(network, trimming, made.candidate.swr, swr(built))
+    return AfterBuilding(made, trimming, swr(built))
 
 
 def _standing(

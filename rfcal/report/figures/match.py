@@ -129,7 +129,7 @@ def built_figure(result: MatchResult) -> Figure:
     figure = style.new_figure(6.5, 4.0)
     ax, after = figure.subplots(), result.after
     assert after is not None
-    _draw_swr(ax, result.goal, {"promised": after.promised_swr, "built": after.found_swr})
+    _draw_swr(ax, result.goal, {"promised": after.made.candidate.swr, "built": after.found_swr})
     return style.add_legend(figure)
 
 

@@ -141,10 +141,11 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
     parts = ", ".join(f"{e.place} {e.name} {e.in_words()}" for e in c.network.elements)
     arrives, half = _percent(c.lost_db), _percent(proposal.lost_db)
     less = "less" if proposal.lost_db > c.lost_db else "more"
-    half = (
-        "" if proposal.holds or half == arrives else f", {half} or {less} with half of those built"
-    )
-    unset = f" before {proposal.to_set} is set" if proposal.holds and not c.meets else ""
+    more = "" if half == arrives else f", {half} or {less} with half of those built"
+    if proposal.holds:  # which is once it is set
+        arrives, more = half, ""
+    are = "are" if len(made.adjustable) > 1 else "is"
+    unset = f" before {proposal.to_set} {are} set" if proposal.holds and not c.meets else ""
     return {
         "network": _title(c.network),
         "parts": parts,
@@ -152,7 +153,7 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
         "limit": _reached(limit, c),
         "loss": f"{c.loss_db:.2f} dB",
         "delivered": arrives,
-        "half": half,
+        "half": more,
         "band": _widths(c.at_1_5, c.at_2),
         "yield": share_words(*made.told),
         "set": f" with {proposal.to_set} set" if proposal.to_set else "",
@@ -268,7 +269,7 @@ def match_after(result: MatchResult) -> list[str]:
     inside = goal.in_band()[0]
     promised, found = (
         float(np.interp(inside, goal.frequency, ratio).max())
-        for ratio in (after.promised_swr, after.found_swr)
+        for ratio in (after.made.candidate.swr, after.found_swr)
     )
     parts = ", ".join(e.in_words() for e in after.network.elements)
     said = f"worst SWR {swr_words(found)} where {swr_words(promised)} was promised"
