@@ -30,6 +30,7 @@ def test_honest_sessions_raise_no_alarm(with_protocol):
 def test_what_reads_again_as_before_or_agrees_was_not_exchanged(tell):
     """At one frequency behind 6.5 m of cable, which turns its tracking by about half a turn."""
     honest = draw((301, 55), protocol=True)
+    assert outcome(honest).alarms() == []
     (honest.checks if tell == "rereads" else honest.rereads).clear()
     assert "half-turn" not in outcome(honest).alarms()
     getattr(honest, tell).clear()
