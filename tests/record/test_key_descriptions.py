@@ -70,16 +70,16 @@ def test_a_new_key_takes_its_description_alone(header, loaded, tmp_path, monkeyp
     )
     for written, read in (("20", 20.0), ("31.5\ndamp_percent = 60", 31.5)):
         content = text.replace("warmth_c = 20", f"warmth_c = {written}").encode()
-        found = loaded(schema.read(tmp_path, content))
+        found = loaded(schema.parse(tmp_path, content))
         assert found["warmth_c"] == read
     assert found["damp_percent"] == 0.6
     with pytest.raises(RecordError, match=r"warmth_c: 1000 is above 90"):
-        schema.read(tmp_path, text.replace("warmth_c = 20", "warmth_c = 1000").encode())
+        schema.parse(tmp_path, text.replace("warmth_c = 20", "warmth_c = 1000").encode())
 
 
 def test_a_key_is_shown_where_its_kind_allows_it(tmp_path, monkeypatch):
     standard = next(one for one in SECTIONS if one.header == "[[standard]]")
     key = Choice("plug", "its plug", among=("N", "B"), default="N", kinds=("open",), shown=True)
     monkeypatch.setitem(vars(standard), "keys", (*standard.keys, key))
-    record = schema.read(tmp_path, starting_record().encode())
+    record = schema.parse(tmp_path, starting_record().encode())
     assert [item.more.get("plug") for item in record.standards] == [None, "N", None]
