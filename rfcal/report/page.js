@@ -113,7 +113,7 @@ for (const curve of curves) {
       diamond.setAttribute("transform", `translate(${other.re[at]} ${-other.im[at]})`);
     }
     diamond.setAttribute("fill", or ? "#595959" : "none");
-    said.textContent =
+    said.textContent = (curve.doubt && `Not to be trusted yet: ${curve.doubt}. `) +
       `At ${curve.mhz[at]} MHz it is ${own.words}, ${nature(own)}. Through ` +
       `${metres.toFixed(2)} m of ${curve.reference} ohm cable without loss (velocity factor ` +
       `${FACTOR}) it reads ${through.words}, ${nature(through)}.${or}`;

@@ -70,14 +70,16 @@ def output_files(
 
     `say` is called with a few words before each step that takes time.
     """
-    of = fingerprint(results.files)
+    of, saved = fingerprint(results.files), dict[str, bytes | Iterator[bytes]]()
+    for name, file in export.file_names(results).items():
+        device = results.device(name)
+        doubt = words.untrusted(results, device)
+        caution = f"; NOT TO BE TRUSTED YET: {doubt}" if doubt else ""
+        saved[file] = device.touchstone(f"{caution}; record {of}").encode()
     return {
         "report.html": page(results, say).encode(),
         "results.json": export.results_json(results),
-        **{
-            name: results.device(device).touchstone(f"; record {of}").encode()
-            for device, name in export.file_names(results).items()
-        },
+        **saved,
     }
 
 
@@ -87,7 +89,10 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
     carried = archive.script(results)  # first: it may be refused
     many = len(results.devices) > words.MOST_SHOWN
     devices = () if many else results.devices
-    live = [_live(i, device) for i, device in enumerate(devices, start=1)]
+    live = [
+        _live(i, device) | {"doubt": words.untrusted(results, device)}
+        for i, device in enumerate(devices, start=1)
+    ]
     script = (Path(__file__).parent / "page.js").read_text(encoding="utf-8")
     curves = json.dumps(live).replace("<", "\\u003c")
     state, bad = ("", False) if results.line is None else line_verdict(results.line)

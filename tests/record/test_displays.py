@@ -137,6 +137,8 @@ def test_faces_show_two_answers_answer_first(record, tmp_path, capsys):
         assert part in first
     page = (tmp_path / "out" / "report.html").read_text()
     assert "Nothing that was read tells which" in page
+    for element, side in (("L", "above"), ("C", "below")):
+        assert re.search(f"as {element} in series with R</th>.*, if X is {side} zero</td>", page)
     assert all(part in page for part in first.split(": ")[1].split(", "))
     data = json.loads((tmp_path / "out" / "results.json").read_text())["measurements"][0]
     assert data["other_answer"]["at_hz"] == [14.1e6]

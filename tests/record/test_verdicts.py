@@ -110,6 +110,7 @@ def test_two_points_are_too_few_to_go_between(filed):
 
 
 def test_a_path_that_hides_the_device_is_said_to(typed):
+    assert "TRUSTED" not in output_files(compute(typed))["device.s1p"].decode()
     text = '\n[[measurement.between]]\nline = "RG-213"\nlength_m = 900\n'
     (typed / "record.toml").write_text(START + text)
     results = compute(typed)
@@ -124,6 +125,11 @@ def test_a_path_that_hides_the_device_is_said_to(typed):
     lines = summary_lines(results)
     assert any(line.endswith(": R and X are unknown") for line in lines)
     assert not any("unknown ohm" in line or "each to 95 %" in line for line in lines)
+    files = output_files(results)
+    drawn, saved = files["report.html"].decode(), files["device.s1p"].decode()
+    assert "Do not trust what is drawn here yet: R and X are unknown." in drawn
+    assert '"doubt": "R and X are unknown"' in drawn
+    assert "; NOT TO BE TRUSTED YET: R and X are unknown; record " in saved
 
 
 def test_a_wide_answer_is_not_called_near_an_open(filed):

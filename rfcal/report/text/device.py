@@ -8,6 +8,7 @@ import numpy as np
 from rfcal import defaults
 from rfcal.maths.reflection import Complex, Real
 from rfcal.record.findings.catalogue.readings import SAME_DISAGREES
+from rfcal.record.findings.devices import why_wrong
 from rfcal.record.format.schema import Artefact
 from rfcal.record.job.displays import UNDISPLAYED
 from rfcal.record.results import Check, Device, RereadCheck, Results
@@ -60,6 +61,12 @@ def answer_lines(results: Results, device: Device) -> list[str]:
         f"largest source of uncertainty of {sources}",
     )
     return [line for line in lines if line]
+
+
+def untrusted(results: Results, device: Device) -> str:
+    """Why what is drawn or saved of a device is not to be trusted; empty where it is."""
+    unknown = answer_lines(results, device)[0] == R_X_UNKNOWN
+    return why_wrong(results.findings, device.name) or R_X_UNKNOWN * unknown
 
 
 def read_again(results: Results) -> dict[str, str]:
@@ -164,8 +171,20 @@ def reread_line(reread: RereadCheck) -> str:
 
 
 def figure_rows(device: Device) -> list[tuple[str, str]]:
-    """What is read off the reflection at the answer's frequency, with 95 % intervals."""
-    return [*rows_of(device.figures, FIGURE_NAMES, device.answer)]
+    """What is read off the reflection at the answer's frequency, with 95 % intervals.
+
+    Where two answers remain it is read off both.
+    """
+    at, other = device.answer, device.other
+    both = [device, other] if other is not None and device.two_answers[at] else [device]
+    told = [(one, dict(rows_of(one.figures, FIGURE_NAMES, at))) for one in both]
+    rows = []
+    for name in FIGURE_NAMES.values():
+        if having := [(one, said[name]) for one, said in told if name in said]:
+            words = ", or ".join(dict.fromkeys(said for _, said in having))
+            side = "above" if having[0][0].impedance.value[at].imag > 0 else "below"
+            rows.append((name, words + f", if X is {side} zero" * (len(having) < len(both))))
+    return rows
 
 
 def rows_of(
