@@ -1,13 +1,14 @@
 """What is to be known of a match before it is built, and whether it can be trusted."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from rfcal.defaults import CAPACITOR_A, NOTED_LOSS_DB, SURE_YIELD
 from rfcal.findings import Finding, listed, quoted, swr_words
 from rfcal.matching.designs import reactance
-from rfcal.matching.goal import Candidate, bandwidth
+from rfcal.matching.goal import Candidate, Goal, bandwidth
 from rfcal.matching.network import SERIES, NetworkElement
 from rfcal.maths.circles import RESISTANCE
 from rfcal.maths.reflection import to_impedance
@@ -188,26 +189,32 @@ def narrower(result: MatchResult) -> str:
     )
 
 
+def _span(goal: Goal, networks: Sequence[Candidate]) -> tuple[float, float]:
+    """The widest part of the band over which one of these holds the target; its centre if none."""
+    limit, (low, high), at = goal.target_swr, goal.band_hz, goal.centre_hz
+    # not by its loss, where another does so without
+    sound = [c for c in networks if c.loss_db <= NOTED_LOSS_DB] or networks
+    held = (bandwidth(goal.frequency, (c.swr - 1) / (c.swr + 1), limit, at) for c in sound)
+    spans = ((max(b.low_hz, low), min(b.high_hz, high)) for b in held)
+    return max(spans, key=lambda ends: ends[1] - ends[0], default=(at, at))
+
+
 def _held(result: MatchResult, networks: Sequence[Candidate]) -> str:
     """What to ask for in place of a band that none of the networks holds."""
-    goal, narrow = result.goal, narrower(result)
-    limit, (low, high) = goal.target_swr, goal.band_hz
-    held = [
-        bandwidth(goal.frequency, (c.swr - 1) / (c.swr + 1), limit, goal.centre_hz)
-        for c in networks
-    ]
-    first, last = max(
-        ((max(b.low_hz, low), min(b.high_hz, high)) for b in held), key=lambda b: b[1] - b[0]
-    )
-    if first == last and narrow:
-        return f"{narrow[0].upper()}{narrow[1:]}. Or ask for another place"
+    goal, (low, high), made = result.goal, result.goal.band_hz, ""
+    first, last = _span(goal, networks)
+    if first == last and low < high:
+        narrow = replace(goal, band_hz=(goal.centre_hz, goal.centre_hz))
+        made = " made for less"
+        first, last = _span(goal, result.request.ranked(narrow).short())
     if first == last:
-        return f"Ask for {'a narrower band' if low < high else 'finer values'}, or another place"
+        return "Ask for finer values, or another place"
     # both ends inward to round figures, yet about the centre
     step = 10 ** np.floor(np.log10((last - first) / 20))
     first = min(np.ceil(first / step) * step, goal.centre_hz)
     last = max(np.floor(last / step) * step, goal.centre_hz)
     return (
-        f"One holds it over {(last - first) / 1e3:.6g} kHz of the {(high - low) / 1e3:.6g} kHz "
-        f"asked: ask for {first / 1e6:.10g} to {last / 1e6:.10g} MHz, or for another place"
+        f"One{made} holds it over {(last - first) / 1e3:.6g} kHz of the "
+        f"{(high - low) / 1e3:.6g} kHz asked: ask for {first / 1e6:.10g} to {last / 1e6:.10g} MHz, "
+        "or for another place"
     )

@@ -8,8 +8,10 @@ from typing import Any
 
 from rfcal import defaults
 from rfcal.errors import MatchingError
+from rfcal.matching.goal import Goal
 from rfcal.matching.network import Network
 from rfcal.matching.parts import E_SERIES
+from rfcal.matching.ranking import Ranking, rank
 from rfcal.matching.stock import Stock
 from rfcal.matching.topologies import CHOSEN, TOPOLOGIES, as_printed
 from rfcal.models.cables import CABLES, cable_type
@@ -225,6 +227,12 @@ class MatchRequest(Stated):
         if not math.isnan(self.centre_hz):
             return self
         return replace(self, centre_hz=answer_hz, band_hz=(answer_hz, answer_hz))
+
+    def ranked(self, goal: Goal) -> Ranking:
+        """The networks that come near a goal, of what is asked for."""
+        phase = None if self.phase_deg is None else math.radians(self.phase_deg)
+        asked = self.topologies
+        return rank(goal, stock=self.stock, topologies=asked, q=self.section_q, phase_rad=phase)
 
 
 def read_match(table: Table, reference_ohm: float, names: Sequence[str]) -> MatchRequest:

@@ -14,7 +14,7 @@ from rfcal.matching.bode_fano import Limit, bode_fano, fit_load
 from rfcal.matching.goal import Candidate, Goal, judge, step_needed
 from rfcal.matching.network import Network
 from rfcal.matching.parts import Capacitor, Stub
-from rfcal.matching.ranking import NO_NETWORK, Group, Ranking, by_merit, effort, rank
+from rfcal.matching.ranking import NO_NETWORK, Group, Ranking, by_merit, effort
 from rfcal.matching.tolerance import (
     as_built,
     least_lost_db,
@@ -134,14 +134,7 @@ def _ranked(request: MatchRequest, device: Device, load: Quantity) -> tuple[Goal
         ohm = to_impedance(load.value, device.z_ref)
         target = request.target_ohm, request.target_swr
         goal = Goal(device.frequency, ohm, request.centre_hz, request.band_hz, *target)
-        ranking = rank(
-            goal,
-            stock=request.stock,
-            topologies=request.topologies,
-            q=request.section_q,
-            phase_rad=None if request.phase_deg is None else np.radians(request.phase_deg),
-        )
-        return goal, ranking
+        return goal, request.ranked(goal)
     except MatchingError as error:
         raise request.table.fail("", str(error)) from error
 
