@@ -82,6 +82,17 @@ BAD_KEYS = [
     ),
     ('name = "device"', 'name = "device"\nanswer_mhz = 0', ["answer_mhz", "above 0"]),
     ('name = "device"', 'name = "device"\nbetween = 3', ["between", "[[measurement.between]]"]),
+    (
+        "capacitance = [50e-15]",
+        "capacitance = [0.05]",
+        ["('open') capacitance: 0.05 F is beyond any", "write F with", "such as 50e-15"],
+    ),
+    (
+        "inductance = [0.3e-9]",
+        "inductance = [0,3e-9]",
+        ["('short') inductance: 3e-09 H/Hz is beyond any", "a decimal point, such as 0.3e-9"],
+    ),
+    ("typed = [[14.1, 2.6, 9.3]]", "typed = [[14.1, 2.6, 9.3]", ["is no TOML, here or above it"]),
 ]
 
 
@@ -141,6 +152,15 @@ def test_a_line_that_is_no_toml_is_shown_with_what_it_was_to_be(
 ):
     (typed / "record.toml").write_text(f"format = 1\n{line}\n")
     refused(typed, [f"record.toml, line 2: '{line}' is no TOML", cure], capsys, tmp_path)
+
+
+def test_of_a_file_that_is_not_there_the_nearest_in_its_folder_is_told(typed, capsys, tmp_path):
+    (typed / "raw").mkdir()
+    for name in ("Whip.s1p", "other.csv"):
+        (typed / "raw" / name).touch()
+    bend(typed, "typed = [[14.1, 2.6, 9.3]]", 'reading = "raw/whip.S1P"')
+    said = ["no file 'raw/whip.S1P' in", "; the nearest is 'raw/Whip.s1p'"]
+    refused(typed, said, capsys, tmp_path)
 
 
 def test_rows_that_stand_in_two_keys_are_to_stand_in_one(typed, capsys, tmp_path):

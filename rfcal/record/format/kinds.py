@@ -1,5 +1,6 @@
 """Kinds of keys: numbers, in SI as they are read whatever unit is written, words and files."""
 
+import difflib
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -18,6 +19,8 @@ ENDINGS = {
     **{"_ps": (1e-12, "ps"), "_gohm_per_s": (1e9, "Gohm/s")},
 }
 """How the names of keys end, and the unit that says: what it is in SI; else a number is plain."""
+MOST_STRAY = 1e-6
+"""Of a standard's capacitance [F] or inductance [H], at 1 GHz (common practice, no source)."""
 OHM = (LEAST_OHM, MOST_OHM)
 """Bounds of an impedance [ohm] that things refer to."""
 
@@ -83,8 +86,12 @@ class One(Whole):
         return type(found) is int and found == 1
 
 
+@dataclass(frozen=True)
 class Coefficients(Key):
     """One to four numbers, the coefficients of a polynomial; one may stand without a list."""
+
+    unit: str = ""  # of the first; of the others per Hz, Hz² and Hz³
+    usually: str = ""  # what the first may be, to show how it is written
 
     form = "one to four numbers in a list"
     usual = "0"
@@ -95,7 +102,13 @@ class Coefficients(Key):
     def _value(self, table: Table, found: Any) -> tuple[float, ...]:
         if isinstance(found, int | float | Decimal):
             found = [found]
-        return tuple(table.finite(self.name, v) for v in super()._value(table, found))
+        values = tuple(table.finite(self.name, v) for v in super()._value(table, found))
+        for power, value in enumerate(values):
+            if abs(value) > MOST_STRAY * 1e-9**power:
+                unit = self.unit + ("", "/Hz", "/Hz²", "/Hz³")[power]
+                cure = f"write {self.unit} with a decimal point, such as {self.usually}"
+                raise table.fail(self.name, f"{value:g} {unit} is beyond any standard: {cure}")
+        return values
 
 
 @dataclass(frozen=True)
@@ -219,14 +232,18 @@ class File(Text):
         try:
             inside = table.folder.resolve()
             target = (inside / found).resolve()
-            there, exists = target.is_file(), target.exists()
+            there, exists, above = target.is_file(), target.exists(), target.parent
+            names = [] if there or not above.is_dir() else [p.name for p in above.iterdir()]
         except (OSError, ValueError, RuntimeError) as error:
             raise table.fail(self.name, f"{shown} is no path that can be read ({error})") from error
         if not target.is_relative_to(inside):
             raise table.fail(self.name, f"{shown} is a link that leads outside the record's folder")
         if not there and (exists or not table.ahead):
+            folded = {name.casefold(): name for name in names}
+            near = difflib.get_close_matches(target.name.casefold(), folded, 1)
+            nearest = [cite(Path(found).with_name(folded[name]).as_posix()) for name in near]
             why = f"there is no file {shown} in the record's folder (a folder or a pipe is none)"
-            raise table.fail(self.name, why)
+            raise table.fail(self.name, why + "".join(f"; the nearest is {n}" for n in nearest))
         return found
 
 

@@ -235,7 +235,7 @@ def _values(content: bytes) -> dict[str, Any]:
         at = re.search(r"at (line (\d+))", str(error))
         line = b"".join(content.splitlines()[int(at[2]) - 1 : int(at[2])] if at else [])
         found = cite(line.decode().split(" #")[0].strip()) if line else "this"
-        why = f"{found} is no TOML ({error}): {_TOML}"
+        why = f"{found} is no TOML, here or above it ({error}): {_TOML}"
         raise RecordError(FILE, at[1] if at else "", why) from error
 
 

@@ -47,8 +47,8 @@ _DELAY, _LOSS = "one-way delay of the line in front of it", "that line's loss at
 _METER = "by ohmmeter"
 _KEYS: dict[str, Key] = {
     "resistance": Number("resistance_ohm", _METER, 0.0, above=True, default=defaults.LOAD_OHM),
-    "inductance": Coefficients("inductance", _SERIES, default=(0.0,)),
-    "capacitance": Coefficients("capacitance", _SHUNT, default=(0.0,)),
+    "inductance": Coefficients("inductance", _SERIES, default=(0.0,), unit="H", usually="0.3e-9"),
+    "capacitance": Coefficients("capacitance", _SHUNT, default=(0.0,), unit="F", usually="50e-15"),
     "offset_delay": Number("offset_delay_ps", _DELAY, -MOST_DELAY_S, MOST_DELAY_S, default=0.0),
     "offset_loss": Number("offset_loss_gohm_per_s", _LOSS, 0.0, 1e15, default=0.0),
     "offset_z0": Number("offset_z0_ohm", "that line's impedance", *OHM, default=defaults.LOAD_OHM),
