@@ -141,7 +141,7 @@ def test_power_once_parts_are_set_reads_forwards(asked):
     made = replace(made, adjusted=(0.9, 0.02))
     row = match_words.match_row(replace(first, candidate=candidate, production=made, lost_db=1.0))
     assert row["swr"].endswith(f" before {first.candidate.network.elements[1].name} is set")
-    assert row["delivered"] == "79%"  # by which it stands where it does
+    assert row["half"] == ", 79% once set"  # by which it stands where it does
     made = replace(made, adjustable=(0, 1))
     row = match_words.match_row(replace(first, candidate=candidate, production=made))
     assert row["swr"].endswith(" are set")

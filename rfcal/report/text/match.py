@@ -141,9 +141,8 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
     parts = ", ".join(f"{e.place} {e.name} {e.in_words()}" for e in c.network.elements)
     arrives, half = _percent(c.lost_db), _percent(proposal.lost_db)
     less = "less" if proposal.lost_db > c.lost_db else "more"
-    more = "" if half == arrives else f", {half} or {less} with half of those built"
-    if proposal.holds:  # which is once it is set
-        arrives, more = half, ""
+    how = "once set" if proposal.holds else f"or {less} with half of those built"
+    half = "" if half == arrives else f", {half} {how}"
     are = "are" if len(made.adjustable) > 1 else "is"
     unset = f" before {proposal.to_set} {are} set" if proposal.holds and not c.meets else ""
     return {
@@ -153,7 +152,7 @@ def match_row(proposal: Proposal, limit: Limit | None = None) -> dict[str, str]:
         "limit": _reached(limit, c),
         "loss": f"{c.loss_db:.2f} dB",
         "delivered": arrives,
-        "half": more,
+        "half": half,
         "band": _widths(c.at_1_5, c.at_2),
         "yield": share_words(*made.told),
         "set": f" with {proposal.to_set} set" if proposal.to_set else "",
