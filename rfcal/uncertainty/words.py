@@ -22,6 +22,10 @@ MOVED = 0.1
 by this part of itself, unless that is less than this part again of the former."""
 
 
+WHOLE = 0.995
+"""Share [1] from which two digits of a percentage are all of it, or more."""
+
+
 def digits(half_width: float) -> int:
     """Decimals to print beside an uncertainty, so that it shows two digits of its own."""
     return 1 - math.floor(math.log10(float(f"{half_width:.1e}")))

@@ -92,7 +92,14 @@ VALUES = {
     **{"cm": 50.3, "cell": "999", "alone": "SWR"},
     "tell": readings.TELL_FURTHER.format(mhz=14.5231),
     **{"r": "31.1 ± 9.2", "x": "5.0 ± 8.1", "share": 0.612},
-    **{"values": "'load': resistance_ohm 50 ohm", "turned": 12.3, "most": -3.5, "too": "|Z|"},
+    **{
+        "values": "'load': resistance_ohm 50 ohm",
+        "turned": 12.3,
+        "some": "some 40% of ",
+        "advice": "",
+        "most": -3.5,
+        "too": "|Z|",
+    },
     **{
         "points": 3,
         "act": "Measure 'whip' better",

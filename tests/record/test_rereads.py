@@ -159,7 +159,7 @@ def test_a_check_in_the_devices_place_shows_a_wrong_path(filed, length_m, agrees
         assert "the length of the line before 'device' were 4.5 m" in message
 
 
-@pytest.mark.parametrize(("doubt", "blunt"), [(0.01, False), (0.5, True)])
+@pytest.mark.parametrize(("doubt", "blunt"), [(0.01, False), (0.2, True), (5.0, True)])
 def test_a_check_behind_what_is_hardly_known_says_little_by_agreeing(filed, doubt, blunt):
     add(filed, LINE.replace("0.01", str(doubt)))
     behind_a_line(filed, 120.0, 4.03)
@@ -168,10 +168,12 @@ def test_a_check_behind_what_is_hardly_known_says_little_by_agreeing(filed, doub
     assert results.checks[0].agrees
     told = said(results, "check-blunt")
     assert bool(told) is blunt
-    if blunt:
+    if doubt > 1:
+        assert "off by full reflection or more." in told[0]
+    elif blunt:
         share = float(re.search(r"by some (\d+)% of full reflection", told[0])[1]) / 100
-        # R of 120 ohm reflects 0.41, and 0.5 m of doubt turn that round by 1.96 k radians
-        turned = 2 * 2 * np.pi * 55e6 / (0.66 * 3e8) * 0.5
+        # R of 120 ohm reflects 0.41, and 0.2 m of doubt turn that round by 1.96 k radians
+        turned = 2 * 2 * np.pi * 55e6 / (0.66 * 3e8) * 0.2
         assert share == pytest.approx(0.41 * 2.45 * turned, rel=0.1)
 
 

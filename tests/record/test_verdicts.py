@@ -73,6 +73,8 @@ def test_a_check_that_only_turns_too_far_is_said_to():
     same = Quantity(np.full(21, 0.2 + 0j), both_axes("definition", 0.001))
     grid, where = np.linspace(50e6, 60e6, 21), region_of(same)
     check = Check("far", grid, same, where, same, np.ones(21, bool), False, None)
+    far = replace(check, measured=replace(check.measured, value=check.expected.value + 2.04))
+    assert "off by full reflection or more, " in check_line(far)
     assert check_line(check).endswith(
         "at 100% of its points, but turned over its band as no one length is"
     )
@@ -130,6 +132,12 @@ def test_a_path_that_hides_the_device_is_said_to(typed):
     assert "Do not trust what is drawn here yet: R and X are unknown." in drawn
     assert '"doubt": "R and X are unknown"' in drawn
     assert "; NOT TO BE TRUSTED YET: R and X are unknown; record " in saved
+
+
+def test_no_line_is_spoken_of_where_none_is_removed(typed):
+    bend(typed, "drift = 0.0005", "drift = 0.3")
+    (hidden,) = (f for f in compute(typed).findings if f.code == "device-hidden")
+    assert hidden.message.endswith("%).")
 
 
 def test_a_wide_answer_is_not_called_near_an_open(filed):

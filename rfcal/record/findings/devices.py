@@ -16,7 +16,7 @@ from rfcal.measurement.propagate import at_plane
 from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.findings.catalogue.devices import PATH_MISFIT
-from rfcal.record.findings.turns import beyond_passive
+from rfcal.record.findings.turns import beyond_passive, has_line_by_figures
 from rfcal.record.results import Device
 from rfcal.uncertainty.coverage import region_radius
 from rfcal.uncertainty.quantity import Quantity, both_axes
@@ -73,6 +73,7 @@ def about_device(found: Device, case: Case, known: np.ndarray | bool = False) ->
             device=found.name,
             where=span_mhz(found.frequency, where),
             radius=np.max(radius),
+            advice=say.BY_SWEEPS * has_line_by_figures(found.inputs),
             sources=largest_sources(found.reflection, where),
         )
         for entry, where in judged

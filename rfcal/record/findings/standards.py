@@ -29,6 +29,7 @@ from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.results import Check
 from rfcal.uncertainty.coverage import region_radius
 from rfcal.uncertainty.significance import far_off
+from rfcal.uncertainty.words import WHOLE
 
 CONDITION_WARNING = 30.0
 """Condition number of the standards above which the answer leans on tiny differences."""
@@ -200,7 +201,8 @@ def _blunt(check: Check) -> Iterator[Finding]:
     """That it would have shown large errors only, by what lies before it or by the standards."""
     if (most := np.median(region_radius(check.measured))) > HIDDEN_RADIUS:
         sources = largest_sources(check.measured, check.frequency > 0)
-        yield say.CHECK_BLUNT(check=check.name, most=most, sources=sources)
+        some = say.SOME.format(most=most) if most < WHOLE else ""
+        yield say.CHECK_BLUNT(check=check.name, some=some, sources=sources)
 
 
 def about_builds(record: Record) -> list[Finding]:

@@ -13,7 +13,14 @@ from rfcal.record.format.schema import Artefact
 from rfcal.record.job.displays import UNDISPLAYED
 from rfcal.record.results import Check, Device, RereadCheck, Results
 from rfcal.uncertainty.derived import Figure
-from rfcal.uncertainty.words import Answer, complex_ohm, figure_words, plus_minus, value_words
+from rfcal.uncertainty.words import (
+    WHOLE,
+    Answer,
+    complex_ohm,
+    figure_words,
+    plus_minus,
+    value_words,
+)
 
 TWO_ELEMENTS = {
     "series_inductance": "L in series with R",
@@ -140,9 +147,11 @@ def _coefficients(values, unit: str) -> str:
     return first + (" (polynomial)" if any(values[1:]) else "")
 
 
-def share_of(off: Complex) -> str:
+def off_by(off: Complex, said: str = "up to {}") -> str:
     """The largest difference of reflections [1] in words."""
-    return f"{100 * np.max(np.abs(off)):.2g} % of full reflection"
+    size = float(np.max(np.abs(off)))
+    share = said.format(f"{100 * size:.2g} % of full reflection")
+    return f"off by {share if size < WHOLE else 'full reflection or more'}"
 
 
 def check_line(check: Check) -> str:
@@ -156,7 +165,7 @@ def check_line(check: Check) -> str:
     elif not check.agrees and share == 1:
         more = ", but turned over its band as no one length is"
     at = f" at {counted:.0%} of its points" if check.frequency.size > 1 else ""
-    how_far = f"off by up to {share_of(off)}, {where} the 95 % region{at}{more}"
+    how_far = f"{off_by(off)}, {where} the 95 % region{at}{more}"
     return f"check '{check.name}' {verdict}: {how_far}"
 
 
@@ -164,9 +173,9 @@ def reread_line(reread: RereadCheck) -> str:
     """One sentence about what was read again."""
     off = reread.moved.change.value
     verdict = "stayed where it was" if reread.agrees else "HAS MOVED"
-    how_far = f"off by up to {share_of(off)}" if np.any(off) else "the same to the last digit"
+    how_far = off_by(off) if np.any(off) else "the same to the last digit"
     if reread.moved.at_least:
-        how_far = f"off by {share_of(off)} or more" if np.any(off) else "the display shows the same"
+        how_far = off_by(off, "{} or more") if np.any(off) else "the display shows the same"
     return f"'{reread.moved.of}', read again, {verdict}: {how_far}"
 
 

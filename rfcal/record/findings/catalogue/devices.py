@@ -95,8 +95,11 @@ again does too, and of an instrument that corrects itself."""
 DEVICE_HIDDEN = warning(
     "device-hidden: {device}",
     "R and X of '{device}' are hardly known {where}: the 95 % region of its reflection has a "
-    "radius of up to {radius:.2g}. Most of that comes from {sources}; a line that is removed is "
-    'known best by sweeps of its far end open and short (line = "measured").',
+    "radius of up to {radius:.2g}. Most of that comes from {sources}{advice}.",
+)
+BY_SWEEPS = (
+    "; a line that is removed is known best by sweeps of its far end open and short "
+    '(line = "measured")'
 )
 LOPSIDED = note(
     "lopsided: {device}",

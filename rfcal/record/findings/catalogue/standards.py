@@ -68,9 +68,10 @@ CHECK_DISAGREES = warning(
 )
 CHECK_BLUNT = note(
     "check-blunt: {check}",
-    "That '{check}' agrees says little: it would have shown only what is off by some {most:.0%} of "
-    "full reflection or more. State more closely what is said of {sources}, or measure that.",
+    "That '{check}' agrees says little: it would have shown only what is off by {some}full "
+    "reflection or more. State more closely what is said of {sources}, or measure that.",
 )
+SOME = "some {most:.0%} of "
 LOOK_FOR = "Look for {causes}."
 ONE_ROW = "Read it and the standards again there first, for it agrees at all other frequencies. "
 SEEN_MOVING = "What moved since the standards were read may be all of it."
