@@ -9,6 +9,7 @@ from rfcal.feedline.changes.shift import Shift
 from rfcal.feedline.faults.events import FAULT
 from rfcal.feedline.faults.kinds import UNCLEAR
 from rfcal.findings import size_words
+from rfcal.models.line import SPEED_OF_LIGHT
 from rfcal.record.findings.catalogue import line as say
 from rfcal.record.findings.line import band, cable, state, verdict
 from rfcal.record.results import LineState
@@ -75,9 +76,10 @@ def _seen(line: LineState, count: int) -> str:
         hidden += f", and of what lies before the end what reflects {least:.1g} or more"
     return (
         f"places that reflect {band.FAINTEST:g} or more, nearest first: {count} (metres of this "
-        "cable from where the standards were connected; resolution: told apart from "
-        f"{rounded(near, near)} m on; range: seen up to {rounded(far, far / 10)} m{hidden}; kinds "
-        "are those of one uniform line):"
+        f"cable at velocity factor {line.now.band.speed / SPEED_OF_LIGHT:.3g} from where the "
+        f"standards were connected; resolution: told apart from {rounded(near, near)} m on; "
+        f"range: seen up to {rounded(far, far / 10)} m{hidden}; kinds are those of one uniform "
+        "line):"
     )
 
 
@@ -92,6 +94,8 @@ def _comparison_lines(line: LineState) -> list[str]:
     for c in found.changes:
         before, after = size_words(abs(c.before)), size_words(abs(c.after))
         told = f"changed by {c.size:.2g} (phase counted)"
+        if abs(abs(c.before) - abs(c.after)) > c.size:  # by itself, seen through what is before it
+            told = f"changed by {c.size:.2g} behind what is new before it; seen"
         told += "" if state.before_hidden(line, c) else f", from {before} to {after}"
         if c is found.changes[0] and state.of_end(line, c):
             told = f"now reflects {after}" if c.closed else state.most_words(line)[1]

@@ -88,7 +88,11 @@ def _strong(state: LineState) -> np.ndarray:
 
 def places(state: LineState) -> list[int]:
     """Which places are told of: not what rings, nor what is too faint for anybody to look at."""
-    return np.flatnonzero(~band.rings(state) & (state.now.size > band.FAINTEST)).tolist()
+    now, hidden = state.now, np.zeros(state.now.size.shape, bool)
+    if state.end is not None:  # what is faint beside the end is hidden by it, and may be its own
+        before = now.distance_m[state.end] - now.distance_m
+        hidden = (before > 0) & (before < now.band.near) & (now.size < TRIFLE)
+    return np.flatnonzero(~band.rings(state) & ~hidden & (now.size > band.FAINTEST)).tolist()
 
 
 def unplaced_words(state: LineState) -> str:
