@@ -294,20 +294,20 @@ def _compare(options: argparse.Namespace) -> None:
 def _correct(options: argparse.Namespace) -> None:
     from datetime import date
 
-    from rfcal.record.job import kept
+    from rfcal.record.job import later_sweeps
 
     results = compute.compute(options.folder, say=_progress)
     _progress("correcting the new sweeps")
     guessed: list[str] = []
-    devices = [*kept.corrected(results, options.sweeps, options.like, guessed.append)]
-    output = dict(kept.sweep_files(devices))
+    devices = [*later_sweeps.corrected(results, options.sweeps, options.like, guessed.append)]
+    output = dict(later_sweeps.sweep_files(devices))
     _write(options, output, results)
     answers = [f"{d.name}: {d.at(d.frequency[d.answer])}, at {d.plane}" for d in devices]
     _say(
-        *kept.no_path_words(results, options.like),
+        *later_sweeps.no_path_words(results, options.like),
         *answers,
-        kept.age_words(results, date.today()),
+        later_sweeps.age_words(results, date.today()),
         *guessed,
-        *map(str, told_once(kept.findings(results, devices))),
+        *map(str, told_once(later_sweeps.findings(results, devices))),
         f"Wrote to {options.output}: {listed([*output], MOST_NAMED)}",
     )

@@ -1,1 +1,1 @@
-"""The page, its figures and its words: no computing."""
+"""The page, its figures and its words; what compares and verifies pages computes them again."""

@@ -41,10 +41,12 @@ def sheets(browser, page: str, folder: Path) -> list[str]:
 
 
 def alone(page: str, lines: list[str]) -> list[str]:
-    """Lines that are a heading of the page, or end one."""
+    """Lines that are a heading of the page, or end one, and no words of a picture."""
     found = re.findall(r"<h[1-6][^>]*>(.*?)</h", page, re.DOTALL)
     headings = {" ".join(unescape(text).split()) for text in found}
-    return [line for line in lines if any(f" {head}".endswith(f" {line}") for head in headings)]
+    drawn = {unescape(text) for text in re.findall(r"<text[^>]*>([^<]*)", page)}
+    ends = [line for line in lines if any(f" {head}".endswith(f" {line}") for head in headings)]
+    return [line for line in ends if line not in drawn]
 
 
 @pytest.mark.parametrize("demo", DEMOS)

@@ -19,7 +19,7 @@ from rfcal.measurement.error_terms import Calibration
 from rfcal.readings import rows
 from rfcal.readings.csv import read_csv
 from rfcal.readings.touchstone import read_touchstone
-from rfcal.record.findings import turns
+from rfcal.record.findings import passivity
 from rfcal.record.format import kinds
 from rfcal.record.job.compute import compute, inspect
 from rfcal.report.page import page
@@ -160,7 +160,11 @@ def many_standards(folder, count):
 @pytest.mark.parametrize("count", [20, 60])
 def test_what_many_standards_take(filed, monkeypatch, count):
     taken = {"fits": 0, "pairs": 0, "columns": 0}
-    fit, together, nonnegative = Calibration.with_known, error_terms._together, turns.nonnegative
+    fit, together, nonnegative = (
+        Calibration.with_known,
+        error_terms._together,
+        passivity.nonnegative,
+    )
 
     def fitted(*given):
         taken["fits"] += 1
@@ -177,7 +181,7 @@ def test_what_many_standards_take(filed, monkeypatch, count):
 
     monkeypatch.setattr(Calibration, "with_known", fitted)
     monkeypatch.setattr(error_terms, "_together", compared)
-    monkeypatch.setattr(turns, "nonnegative", of_columns)
+    monkeypatch.setattr(passivity, "nonnegative", of_columns)
     many_standards(filed, count)
     said = []
     found = {f.code: f.message for f in inspect(filed, say=said.append).findings}

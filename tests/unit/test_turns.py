@@ -6,7 +6,7 @@ import pytest
 from rfcal.maths.causality import phase_of_loss
 from rfcal.maths.reflection import from_impedance
 from rfcal.models.line import SPEED_OF_LIGHT
-from rfcal.record.findings.turns import beyond_passive, turns_as_stated
+from rfcal.record.findings.passivity import beyond_passive, turns_as_stated
 from rfcal.uncertainty.curved_regions import region_of
 from rfcal.uncertainty.quantity import Effect, Quantity, both_axes
 from rfcal.uncertainty.significance import far_off

@@ -15,7 +15,7 @@ from rfcal.measurement.error_terms import Calibration
 from rfcal.measurement.propagate import propagate, region
 from rfcal.readings.sweep import Origin, Sweep
 from rfcal.record.findings.catalogue import slips as say
-from rfcal.record.findings.turns import as_expected
+from rfcal.record.findings.passivity import as_expected
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Record
 from rfcal.record.results import Check

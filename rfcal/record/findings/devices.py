@@ -16,7 +16,7 @@ from rfcal.measurement.propagate import at_plane
 from rfcal.record.findings.case import Case
 from rfcal.record.findings.catalogue import devices as say
 from rfcal.record.findings.catalogue.devices import PATH_MISFIT
-from rfcal.record.findings.turns import beyond_passive, has_line_by_figures
+from rfcal.record.findings.passivity import beyond_passive, has_line_by_figures
 from rfcal.record.results import Device
 from rfcal.uncertainty.coverage import region_radius
 from rfcal.uncertainty.quantity import Quantity, both_axes

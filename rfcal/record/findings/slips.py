@@ -20,7 +20,7 @@ from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.case import USUAL_HZ, Case, Meanings, Scene, in_order, states_reference
 from rfcal.record.findings.catalogue import slips as say
 from rfcal.record.findings.catalogue.slips import SlipKind
-from rfcal.record.findings.turns import has_line_by_figures
+from rfcal.record.findings.passivity import has_line_by_figures
 from rfcal.record.findings.unsaid import swept_lines
 from rfcal.record.results import Check
 from rfcal.uncertainty.words import about

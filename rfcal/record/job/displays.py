@@ -18,8 +18,8 @@ from rfcal.models.interpolation import same_grid
 from rfcal.readings.display import DISPLAY_ROUNDING, Options, size_range
 from rfcal.readings.sweep import Sweep
 from rfcal.record.findings.catalogue import readings as say
+from rfcal.record.findings.passivity import beyond_passive
 from rfcal.record.findings.readings.signs import about_signs, own_doubt
-from rfcal.record.findings.turns import beyond_passive
 from rfcal.record.format.reading import Reading
 from rfcal.record.format.schema import Artefact, Record
 from rfcal.record.job.readings import refused_at, require_same_grid

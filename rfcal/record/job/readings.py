@@ -19,7 +19,7 @@ from rfcal.models.interpolation import SAME, reaches, same_grid
 from rfcal.models.standards import Standard, Tabulated
 from rfcal.readings.display import Display, Options, certain
 from rfcal.readings.sweep import Sweep, TwoPortSweep, read_sweep, read_two_port
-from rfcal.record.findings.turns import as_expected
+from rfcal.record.findings.passivity import as_expected
 from rfcal.record.format.path import Between
 from rfcal.record.format.reading import Item, Reading
 from rfcal.record.format.schema import FILE, Artefact, Measurement, Record

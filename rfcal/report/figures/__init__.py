@@ -1,1 +1,1 @@
-"""Figures, each drawn into axes that it is given."""
+"""Figures by subject, and what draws one thing into axes that it is given."""

@@ -9,7 +9,7 @@ import pytest
 
 import rfcal
 from rfcal.cli import main
-from rfcal.record.job import kept
+from rfcal.record.job import later_sweeps
 from tests.record.conftest import bend, touchstone
 
 DEMO = "data/demo/beacon-antenna"
@@ -78,8 +78,8 @@ def test_frequencies_in_the_wrong_unit_are_named(filed, tmp_path, capsys):
 
 
 def test_age_is_told_in_days(results):
-    assert "the calibration is 10 days old" in kept.age_words(results, date(2026, 5, 26))
-    assert "a day old" in kept.age_words(results, date(2026, 5, 17))
+    assert "the calibration is 10 days old" in later_sweeps.age_words(results, date(2026, 5, 26))
+    assert "a day old" in later_sweeps.age_words(results, date(2026, 5, 17))
 
 
 def test_a_record_without_a_date_has_a_calibration_of_unknown_age(filed, tmp_path, capsys):
@@ -108,10 +108,10 @@ def test_what_cannot_be_corrected_is_refused_before_anything_is_written(filed, t
 
 
 def test_a_standard_read_again_has_errors_of_its_own(results):
-    (device,) = kept.corrected(results, [Path(DEMO, "raw/load.s1p")])
+    (device,) = later_sweeps.corrected(results, [Path(DEMO, "raw/load.s1p")])
     assert device.name == "load, again"
     assert np.diff(device.interval[0, 1])[0] > 0.3
-    assert [name for name, _ in kept.sweep_files([device])] == [
+    assert [name for name, _ in later_sweeps.sweep_files([device])] == [
         "load-again-corrected.s1p",
         "load-again-corrected.csv",
     ]
