@@ -11,6 +11,7 @@ from rfcal.feedline.changes.comparison import Comparison
 from rfcal.feedline.changes.loss import Lost
 from rfcal.matching.ranking import Group
 from rfcal.maths.reflection import swr
+from rfcal.models.line import Line
 from rfcal.record.files import slug
 from rfcal.record.findings.components import part_words
 from rfcal.record.findings.line.state import line_verdict
@@ -307,12 +308,7 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
                 "loss_db": float(candidate.losses_db[k]),
                 "volts_peak": float(proposal.volt[k]),
                 "amps_peak": float(proposal.ampere[k]),
-                "line": real.line
-                and {
-                    "z0_ohm": real.line.z0,
-                    "velocity_factor": real.line.velocity_factor,
-                    "loss_db_per_100m": float(real.line.loss_db_per_100m(goal.centre_hz)),
-                },
+                "line": real.line and _cable(real.line, goal.centre_hz),
             }
             for k, (real, ideal) in enumerate(elements)
         ],
@@ -331,6 +327,15 @@ def _network(result: MatchResult, proposal: Proposal) -> dict[str, Any]:
         "yield_adjusted": made.told[0],
         "volts_peak": proposal.highest_volt,
         "amps_peak": float(proposal.ampere.max(initial=0.0)),
+    }
+
+
+def _cable(line: Line, frequency: float) -> dict[str, float]:
+    """What a piece of cable is, its loss at a frequency [Hz]."""
+    return {
+        "z0_ohm": line.z0,
+        "velocity_factor": line.velocity_factor,
+        "loss_db_per_100m": float(line.loss_db_per_100m(frequency)),
     }
 
 

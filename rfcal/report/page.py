@@ -3,7 +3,7 @@
 import json
 from base64 import b64encode
 from collections.abc import Callable, Iterator
-from functools import cache
+from functools import cache, partial
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -96,10 +96,7 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
     script = (Path(__file__).parent / "page.js").read_text(encoding="utf-8")
     curves = json.dumps(live).replace("<", "\\u003c")
     state, bad = ("", False) if results.line is None else line_verdict(results.line)
-
-    def told(*codes: str) -> list[Finding]:
-        return [finding for finding in results.findings if finding.code in codes]
-
+    told = partial(_told, results)
     return _template().render(
         say=say,
         results=results,
@@ -127,6 +124,11 @@ def page(results: Results, say: Callable[[str], object] = lambda said: None) -> 
         files=export.file_names(results),
         carried=Markup(carried),
     )
+
+
+def _told(results: Results, *codes: str) -> list[Finding]:
+    """What there is to say by some codes."""
+    return [finding for finding in results.findings if finding.code in codes]
 
 
 @cache
