@@ -78,7 +78,7 @@ def test_a_header_of_our_names_needs_no_columns(filed, tmp_path):
         ('"F"', "3", "expected a table such as"),
         ("columns = {", 'decimal = "."\ncolumns = {', None),
         ("columns = {", 'delimiter = "|"\ncolumns = {', "'|' is none of"),
-        ("device.csv", "device.s1p", "none of its first 100 lines has the columns 'F', 'A', 'B'"),
+        ("device.csv", "device.s1p", "there is none"),
     ],
 )
 def test_what_does_not_go_with_the_file_is_refused(filed, old, new, words):
@@ -90,6 +90,12 @@ def test_what_does_not_go_with_the_file_is_refused(filed, old, new, words):
     with pytest.raises(RfcalError) as caught:
         rfcal.compute(filed)
     assert words in str(caught.value)
+
+
+def test_how_a_file_is_written_is_not_said_of_what_was_typed(typed):
+    bend(typed, "typed = [[14.1, 12.2, -4.6]]", 'decimal = ","\ntyped = [[14.1, 12.2, -4.6]]')
+    with pytest.raises(RfcalError, match=r"'device'. decimal: .* there is none"):
+        rfcal.compute(typed)
 
 
 def test_a_bad_cell_is_named_by_its_line(filed):

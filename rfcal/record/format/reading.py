@@ -202,6 +202,9 @@ def read_reading(table: Table, found: dict[str, Any]) -> Reading:
             why = f"X is {row[2]:g}, so its sign is known: leave out x_sign, or type the size"
             raise table.fail(f"typed, row {i}", f"{why} of X alone in every row")
     columns, delimiter, decimal = (found[one.name] for one in (COLUMNS, DELIMITER, DECIMAL))
+    stated = [one.name for one in (COLUMNS, DELIMITER, DECIMAL) if one.name in table]
+    if stated and not any(not re.search(r"\.(s\d+p|ts)$", file.lower()) for file in files):
+        raise table.fail(stated[0], "this key says how a CSV file is written, and there is none")
 
     def step(key: str, column: int = 1, coarsest: int = 0) -> float:
         return step_of([row[column] for row in table.values.get(key, ())], coarsest)
