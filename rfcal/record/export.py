@@ -395,7 +395,8 @@ def file_names(results: Results) -> dict[str, str]:
     """The Touchstone file of each measurement, no two the same."""
     names: dict[str, str] = {}
     for device in results.devices:
-        more = chain([""], map("-{}".format, count(2)))
-        tried = (f"{slug(device.name)}{one}.s1p" for one in more)
+        tried = (
+            f"{slug(device.name)}{more}.s1p" for more in chain([""], map("-{}".format, count(2)))
+        )
         names[device.name] = next(one for one in tried if one not in names.values())
     return names

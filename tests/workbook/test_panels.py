@@ -18,7 +18,8 @@ from rfcal.models.line import Line
 from rfcal.record.job.compute import compute
 from rfcal.report.figures import style
 from rfcal.workbook import lesson
-from rfcal.workbook.panel import Panel, Slider, pointer_layer, started
+from rfcal.workbook.panel import Panel, Slider, started
+from rfcal.workbook.pointer import pointer_layer
 from tests.looked_at import faults
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"

@@ -13,7 +13,8 @@ from rfcal import defaults
 from rfcal.errors import CalibrationError
 from rfcal.feedline.faults.basis import Band, prepare
 from rfcal.feedline.faults.echoes import DYNAMIC_DB, SOUGHT, STANDS_OUT, Echoes, find_echoes, placed
-from rfcal.feedline.faults.kinds import GAP, GOES_ON, LOSSIEST, Reflections, seems_off, tell_kinds
+from rfcal.feedline.faults.kinds import GAP, GOES_ON, LOSSIEST, Reflections, seems_off
+from rfcal.feedline.faults.runs import tell_kinds
 from rfcal.maths.reflection import Complex, Real, renormalise
 from rfcal.models.line import NEPER_PER_DB, Line
 
